@@ -6,7 +6,6 @@ import importlib
 import sys
 from collections.abc import Sequence
 
-import click
 import typer
 
 from skyglint import __version__
@@ -47,19 +46,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     named = next((word for word in given if not word.startswith("-")), None)
     command = typer.main.get_command(build([named] if named in COMMANDS else list(COMMANDS)))
     try:
-        result = command.main(args=given, prog_name="skyglint", standalone_mode=False)
-    except click.ClickException as error:
-        error.show()
-        return error.exit_code
-    except (click.Abort, KeyboardInterrupt):
-        typer.echo("Stopped.", err=True)
-        return 1
+        command.main(args=given, prog_name="skyglint")
+    except SystemExit as stop:
+        return stop.code if isinstance(stop.code, int) else 1
     except SkyglintError as error:
         for line in str(error).splitlines():
             typer.echo(line, err=True)
         return error.exit_status
-    except BrokenPipeError:
-        # The reader of our output has gone (``| head``): not our failure.
-        sys.stderr.close()
-        return 0
-    return result if isinstance(result, int) else 0
+    return 0
