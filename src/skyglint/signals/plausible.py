@@ -1,0 +1,87 @@
+"""Floats that are no samples: NaN, infinities and values that nothing can mean are lost, not zero."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from skyglint.signals.block import Block, Gap
+
+#: A value that is no number takes this much with it, one frame of the chain.
+CELL_S = 0.01
+
+#: Full scale is 1; recordings that were never scaled reach some 1e9. The square of this still fits single precision.
+LIMIT = np.float32(1e12)
+
+REASON = "values that are no numbers (NaN, infinite or absurd)"
+
+
+def is_nonsense(values: NDArray[Any]) -> NDArray[np.bool_]:
+    """Tell which values are NaN, infinite or beyond 1e12."""
+    nonsense: NDArray[np.bool_] = ~(np.abs(values) <= LIMIT)
+    return nonsense
+
+
+def lose_nonsense(items: Iterator[Block | Gap], cell_samples: int) -> Iterator[Block | Gap]:
+    """Replace every cell that holds a value that is no number by a ``Gap``; a new stretch begins after it.
+
+    Parameters
+    ----------
+    items
+        Blocks and gaps of a source; blocks are whole cells long, except at the end of a stretch.
+    cell_samples
+        Length of a cell.
+    """
+    stretch, number, origin, fresh = -1, -1, 0, True
+    pending: Gap | None = None
+    for item in items:
+        if isinstance(item, Gap):
+            if pending:
+                yield pending
+                pending = None
+            yield item
+            continue
+        if item.stretch != stretch:
+            stretch, fresh = item.stretch, True
+        for first, last, good in _runs(item, cell_samples):
+            start_unix = item.start_unix + first / item.sample_rate_hz
+            if not good:
+                end_unix = item.start_unix + last / item.sample_rate_hz
+                pending = Gap(pending.start_unix if pending else start_unix, end_unix, REASON)
+                fresh = True
+                continue
+            if pending:
+                yield pending
+                pending = None
+            if fresh:
+                number, origin, fresh = number + 1, item.sample_index + first, False
+            size = item.encoding.components
+            yield replace(
+                item,
+                values=item.values[first * size : last * size],
+                stretch=number,
+                stretch_start_unix=item.stretch_start_unix + origin / item.sample_rate_hz,
+                sample_index=item.sample_index + first - origin,
+            )
+    if pending:
+        yield pending
+
+
+def _runs(block: Block, cell_samples: int) -> Iterator[tuple[int, int, bool]]:
+    """Yield first sample, end and verdict of each run of good or of lost cells."""
+    low, high = block.values.min(), block.values.max()
+    if low >= -LIMIT and high <= LIMIT:
+        yield 0, block.n_samples, True
+        return
+    size = block.encoding.components
+    by_sample = is_nonsense(block.values).reshape(-1, size).any(axis=1)
+    edges = np.arange(0, block.n_samples, cell_samples)
+    lost = np.logical_or.reduceat(by_sample, edges)
+    changes = [0, *(np.flatnonzero(np.diff(lost)) + 1), len(lost)]
+    for begin, end in pairwise(changes):
+        yield int(begin) * cell_samples, min(int(end) * cell_samples, block.n_samples), not bool(lost[begin])

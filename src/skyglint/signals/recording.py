@@ -1,0 +1,214 @@
+"""A recording: stretches of raw samples in one file, streamed block by block in constant memory.
+
+Samples are read, not mapped: a file that shrinks or a disk that fails while it is read then gives a message where a
+mapping would kill the process, pages already used do not count as resident, and the speed is the same.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+import numpy as np
+
+from skyglint.errors import RequestError, SourceError
+from skyglint.signals.block import Block, Encoding, Gap, SourceInfo
+from skyglint.signals.packed import Unpack
+from skyglint.signals.plausible import CELL_S, is_nonsense, lose_nonsense
+
+MEBIBYTE = 1 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class Extent:
+    """Samples that stand side by side in the file."""
+
+    byte_offset: int
+    n_samples: int
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Samples without a break in time, frequency or rate, in one or more places of the file."""
+
+    start_unix: float
+    center_frequency_hz: float
+    extents: tuple[Extent, ...]
+
+    @property
+    def n_samples(self) -> int:
+        """Samples in all places together."""
+        return sum(extent.n_samples for extent in self.extents)
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """How the samples of a file are written and where they stand.
+
+    Attributes
+    ----------
+    encoding
+        Of the values that blocks carry.
+    stored_bytes
+        Bytes of a sample in the file.
+    unpack
+        Turns the file's bytes into such values where the file's own form has no NumPy type; ``None`` for a view.
+    """
+
+    encoding: Encoding
+    stored_bytes: int
+    unpack: Unpack | None = None
+
+    @classmethod
+    def plain(cls, encoding: Encoding) -> Layout:
+        """Return the layout of samples that stand in the file as they are."""
+        return cls(encoding, encoding.bytes_per_sample)
+
+
+class Recording:
+    """Samples in a file, as a ``Source``.
+
+    Parameters
+    ----------
+    path
+        The file that holds the samples.
+    info
+        What the reader of the header found out.
+    layout
+        How they are written.
+    parts
+        Stretches and gaps, in order of time.
+    """
+
+    def __init__(self, path: Path, info: SourceInfo, layout: Layout, parts: Sequence[Stretch | Gap]) -> None:
+        self._path = path
+        self._info = info
+        self._layout = layout
+        self._parts = tuple(parts)
+        if layout.encoding.dtype.kind == "f":
+            self._refuse_nonsense()
+
+    @property
+    def info(self) -> SourceInfo:
+        """What is known before reading."""
+        return self._info
+
+    def blocks(self, block_s: float = 0.1) -> Iterator[Block | Gap]:
+        """Yield blocks of about ``block_s`` seconds, and a ``Gap`` wherever samples are missing.
+
+        Blocks of floats are a whole number of 10 ms cells long: a cell with a value that is no number (NaN, infinite,
+        or beyond 1e12) is lost, and a ``Gap`` says so.
+
+        Raises
+        ------
+        SourceError
+            If the file cannot be read any further.
+        """
+        rate_hz = self._info.sample_rate_hz
+        if self._layout.encoding.dtype.kind != "f":
+            return self._raw_blocks(max(1, round(block_s * rate_hz)))
+        cell = max(1, round(CELL_S * rate_hz))
+        return lose_nonsense(self._raw_blocks(max(1, round(block_s * rate_hz / cell)) * cell), cell)
+
+    def _raw_blocks(self, block_samples: int) -> Iterator[Block | Gap]:
+        number = 0
+        try:
+            with self._path.open("rb", buffering=0) as file:
+                for part in self._parts:
+                    if isinstance(part, Gap):
+                        yield part
+                        continue
+                    done = 0
+                    for extent in part.extents:
+                        for block in self._extent_blocks(file, part, extent, block_samples, number, done):
+                            yield block
+                            done += block.n_samples
+                    number += 1
+                    if done < part.n_samples:
+                        yield from self._cut_short(part, done)
+                        return
+        except OSError as error:
+            raise SourceError(f"{self._path}: reading failed: {error.strerror or error}") from error
+
+    def _extent_blocks(
+        self, file: BinaryIO, part: Stretch, extent: Extent, block_samples: int, number: int, done: int
+    ) -> Iterator[Block]:
+        file.seek(extent.byte_offset)
+        for first in range(0, extent.n_samples, block_samples):
+            wanted = min(block_samples, extent.n_samples - first)
+            values = self._values(file.read(wanted * self._layout.stored_bytes))
+            block = Block(
+                values,
+                self._layout.encoding,
+                number,
+                part.start_unix,
+                done + first,
+                self._info.sample_rate_hz,
+                part.center_frequency_hz,
+            )
+            if block.n_samples:
+                yield block
+            if block.n_samples < wanted:
+                return
+
+    def _values(self, data: bytes) -> np.ndarray:
+        data = data[: len(data) - len(data) % self._layout.stored_bytes]
+        if self._layout.unpack:
+            return self._layout.unpack(data)
+        return np.frombuffer(data, dtype=self._layout.encoding.dtype)
+
+    def _cut_short(self, part: Stretch, done: int) -> Iterator[Gap]:
+        end_unix = part.start_unix + done / self._info.sample_rate_hz
+        yield Gap(end_unix, max(end_unix, self._info.end_unix), "file became shorter while it was read")
+
+    def _refuse_nonsense(self) -> None:
+        first = next((part for part in self._parts if isinstance(part, Stretch)), None)
+        if first is None:
+            return
+        n_samples = min(first.extents[0].n_samples, MEBIBYTE // self._layout.stored_bytes)
+        with open_for_reading(self._path) as file:
+            file.seek(first.extents[0].byte_offset)
+            values = self._values(file.read(n_samples * self._layout.stored_bytes))
+        share = float(np.mean(is_nonsense(values)))
+        if share > 0.5:
+            raise SourceError(
+                f"{self._path}: does not hold {self._layout.encoding.name} samples: {share:.0%} of the first "
+                f"{len(values)} values are not finite or beyond 1e12; expected another encoding"
+            )
+
+
+def open_for_reading(path: Path) -> BinaryIO:
+    """Open a file for unbuffered reading, or say why it cannot be.
+
+    Raises
+    ------
+    RequestError
+        If it is not there, is a folder, or may not be read.
+    """
+    try:
+        return path.open("rb", buffering=0)
+    except FileNotFoundError as error:
+        raise RequestError(f"{path}: no such recording") from error
+    except IsADirectoryError as error:
+        raise RequestError(f"{path}: is a folder; expected a recording (a file)") from error
+    except PermissionError as error:
+        raise RequestError(f"{path}: may not be read: permission denied") from error
+    except (OSError, ValueError) as error:
+        raise RequestError(f"{path}: cannot be opened: {error}") from error
+
+
+def fingerprint(path: Path, byte_offset: int, n_bytes: int, facts: Mapping[str, object]) -> str:
+    """Return SHA-256 over what is known of a recording, its size, and its first and last MiB of samples.
+
+    The name and the place of the file do not enter.
+    """
+    digest = hashlib.sha256(json.dumps([facts, n_bytes], sort_keys=True).encode())
+    with open_for_reading(path) as file:
+        for start in (0, max(0, n_bytes - MEBIBYTE)):
+            file.seek(byte_offset + start)
+            digest.update(file.read(min(MEBIBYTE, n_bytes)))
+    return digest.hexdigest()

@@ -1,0 +1,46 @@
+"""Opening whatever holds or delivers samples: the reader is chosen by the content, then by the name."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from skyglint.errors import RequestError
+from skyglint.signals.block import Source
+from skyglint.signals.encodings import EXTENSIONS
+from skyglint.signals.options import SourceOptions
+from skyglint.signals.raw import open_raw
+from skyglint.signals.recording import open_for_reading
+from skyglint.signals.sigmf_reader import ARCHIVE, DATA, META, open_sigmf
+
+
+def open_source(address: str | Path, options: SourceOptions | None = None) -> Source:
+    """Open a recording by its path.
+
+    Parameters
+    ----------
+    address
+        A recording: SigMF (metadata, data or archive), or raw samples.
+    options
+        What the user says of it, where it does not say it itself.
+
+    Raises
+    ------
+    RequestError
+        If it is not there, or an option is missing or contradicts what it states.
+    SourceError
+        If it is there and cannot be used.
+    """
+    options = options or SourceOptions()
+    path = Path(address)
+    if path.suffix in (META, DATA, ARCHIVE):
+        return open_sigmf(path, options)
+    with_sigmf = path.with_name(path.name + META)
+    if not path.exists() and with_sigmf.exists():
+        return open_sigmf(with_sigmf, options)
+    open_for_reading(path).close()
+    if options.encoding is None and path.suffix.lower() not in EXTENSIONS:
+        raise RequestError(
+            f"{path}: neither SigMF nor raw samples of a known extension ({', '.join(EXTENSIONS)}): "
+            "give its encoding, for example --encoding cu8"
+        )
+    return open_raw(path, options)
