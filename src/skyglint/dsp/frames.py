@@ -19,8 +19,8 @@ class ChannelGrid:
     bin_hz
         Width of a bin.
     samples_per_frame
-        Equivalent independent complex samples behind one bin of one frame: on noise, bin power has mean m and
-        variance m**2 / samples_per_frame.
+        Equivalent independent complex samples behind one bin of one frame: on white noise the sum of many
+        neighbouring bins has relative variance 1 / (bins * samples_per_frame).
     usable
         Bins that may be used, shape (n_bins,): false at the centre spike and outside the source's band.
     """
