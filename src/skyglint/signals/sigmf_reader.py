@@ -96,6 +96,15 @@ def open_sigmf(path: Path, options: SourceOptions) -> Recording:
     return Recording(place.data_path, info, Layout.plain(encoding), parts)
 
 
+def describes(meta_path: Path, dataset: str) -> bool:
+    """Tell whether there is SigMF metadata that names this file of another format as its dataset."""
+    if not meta_path.exists():
+        return False
+    with open_for_reading(meta_path) as file:
+        meta = _parse(file.read(_MAX_META_BYTES), str(meta_path))
+    return _table(meta, "global", str(meta_path)).get("core:dataset") == dataset
+
+
 def _side_by_side(path: Path) -> _Place:
     meta_path = path.with_suffix(META)
     if path.suffix not in (META, DATA):

@@ -10,7 +10,11 @@ from skyglint.signals.encodings import EXTENSIONS
 from skyglint.signals.options import SourceOptions
 from skyglint.signals.raw import open_raw
 from skyglint.signals.recording import open_for_reading
-from skyglint.signals.sigmf_reader import ARCHIVE, DATA, META, open_sigmf
+from skyglint.signals.sigmf_reader import ARCHIVE, DATA, META, describes, open_sigmf
+from skyglint.signals.wav import open_wav
+from skyglint.signals.wav_header import is_wav
+
+WAV_EXTENSIONS = (".wav", ".wave", ".w64", ".rf64", ".bw64")
 
 
 def open_source(address: str | Path, options: SourceOptions | None = None) -> Source:
@@ -19,7 +23,7 @@ def open_source(address: str | Path, options: SourceOptions | None = None) -> So
     Parameters
     ----------
     address
-        A recording: SigMF (metadata, data or archive), or raw samples.
+        A recording: SigMF (metadata, data or archive), WAV or raw samples.
     options
         What the user says of it, where it does not say it itself.
 
@@ -37,10 +41,14 @@ def open_source(address: str | Path, options: SourceOptions | None = None) -> So
     with_sigmf = path.with_name(path.name + META)
     if not path.exists() and with_sigmf.exists():
         return open_sigmf(with_sigmf, options)
-    open_for_reading(path).close()
+    with open_for_reading(path) as file:
+        start = file.read(16)
+    if is_wav(start) or path.suffix.lower() in WAV_EXTENSIONS:
+        beside = path.with_suffix(META)
+        return open_sigmf(beside, options) if describes(beside, path.name) else open_wav(path, options)
     if options.encoding is None and path.suffix.lower() not in EXTENSIONS:
         raise RequestError(
-            f"{path}: neither SigMF nor raw samples of a known extension ({', '.join(EXTENSIONS)}): "
+            f"{path}: neither SigMF nor WAV nor raw samples of a known extension ({', '.join(EXTENSIONS)}): "
             "give its encoding, for example --encoding cu8"
         )
     return open_raw(path, options)
