@@ -20,6 +20,11 @@ SPEED_OF_LIGHT_AU_PER_DAY = 173.14463267424034  # 299792.458 km/s over the IAU 2
 _NODE_S = 6 * 3600.0
 
 
+def signed_deg(angle_deg: ArrayLike) -> Array:
+    """Return angles, such as differences of longitudes, brought to -180 (included) to 180 degrees."""
+    return (np.asarray(angle_deg, dtype=np.float64) + 180.0) % 360.0 - 180.0
+
+
 def solar_longitude_deg(unix: ArrayLike) -> Array:
     """Return the solar longitude, 0 to 360: geocentric, geometric, mean ecliptic and equinox of J2000.
 
@@ -37,8 +42,8 @@ def unix_at_solar_longitude(longitude_deg: float, near_unix: float) -> float:
     """Return the instant nearest to ``near_unix`` at which the Sun reaches a longitude, to a second."""
     unix = near_unix
     for _ in range(5):  # Newton; the speed varies by 3 %, so each step wins a factor of 30 or more
-        behind = (longitude_deg - float(solar_longitude_deg(unix)) + 180.0) % 360.0 - 180.0
-        unix += behind / 360.0 * 365.2564 * 86400.0
+        behind = signed_deg(longitude_deg - solar_longitude_deg(unix))
+        unix += float(behind) / 360.0 * 365.2564 * 86400.0
     return unix
 
 
@@ -70,13 +75,8 @@ def _interpolate(unix: ArrayLike, column: int) -> Array:
     left = np.floor(position)
     nodes, index = np.unique(np.concatenate([left.ravel(), left.ravel() + 1.0]), return_inverse=True)
     values = _ephemeris(nodes * _NODE_S)[column][index].reshape((2, *left.shape))
-    interpolated: Array = values[0] + (position - left) * _wrapped(values[1] - values[0])
+    interpolated: Array = values[0] + (position - left) * signed_deg(values[1] - values[0])
     return interpolated
-
-
-def _wrapped(difference: Array) -> Array:
-    """Bring differences of angles between -180 and 180; those of the other columns are far smaller and stay."""
-    return (difference + 180.0) % 360.0 - 180.0
 
 
 def _ephemeris(unix: Array) -> tuple[Array, Array, Array]:
