@@ -1,0 +1,36 @@
+"""The night page: one HTML file that needs nothing else."""
+
+from __future__ import annotations
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from skyglint.report import numbers, tokens, views, wording
+from skyglint.report.figures import marks
+from skyglint.report.night import NightPage
+
+#: Rows of the table that stand open; the rest wait behind a fold.
+FIRST_ROWS = 40
+#: Channels whose cross-section stands open.
+FIRST_SECTIONS = 6
+
+
+def render_night(page: NightPage) -> str:
+    """Return the page as HTML.
+
+    Every text that came from outside (names, reasons, flags) is escaped on its way in.
+    """
+    template = _environment().get_template("night.html.jinja")
+    return template.render(page=page, tokens=Markup(tokens.css_variables()), first_rows=FIRST_ROWS)
+
+
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("skyglint.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals.update(numbers=numbers, views=views, words=wording, marks=marks)
+    return environment
