@@ -1,0 +1,227 @@
+"""The running floor: every channel's power without echoes, how fast it drifts, and how well that is known.
+
+A step (half a second of frames) gives one robust level. A small bank of Kalman filters, from a very quiet receiver to
+a lively one, follows the level and its slope; their mixture, weighted by how well each predicted the last minutes, is
+the floor. A step that jumps up is held to be a burst and left out, until it has lasted longer than any echo; then the
+floor follows. The prediction for a step uses earlier steps only, so it is the same live and afterwards.
+
+Local linear trend: Harvey, "Forecasting, Structural Time Series Models and the Kalman Filter" (1989), ch. 2; mixture of
+models: Bar-Shalom, Li & Kirubarajan, "Estimation with Applications to Tracking and Navigation" (2001), sec. 11.6 (both
+citations from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammainc, gammaincinv
+
+Floats = NDArray[np.float64]
+
+#: Wander of level and slope in one step of 0.5 s, one row for each filter of the bank, relative (natural logarithm).
+#: From a receiver steadier than the measurement to ducting that moves by a decibel in ten seconds.
+LEVEL_WANDER = np.array([1e-5, 1e-4, 1e-3, 5e-3])
+SLOPE_WANDER = np.array([1e-8, 1e-6, 3e-5, 4e-4])
+STEP_S = 0.5
+
+_SLOPE_MEMORY_S = 30.0  # an extrapolated slope dies away: what rose for a minute does not rise for an hour
+_JUDGEMENT_MEMORY_S = 120.0  # over which the filters' predictions are compared
+_GATE_SIGMAS = 4.0
+_JUMP = 0.03  # 0.13 dB in half a second: no ducting or gain drift moves as fast, most echoes do
+_HOLD_UP_S = 30.0  # the longest echo
+_HOLD_DOWN_S = 3.0  # a floor that falls was too high: only a dropout is waited for
+
+
+@lru_cache(maxsize=256)
+def midmean_bias(shape: float) -> float:
+    """Return the mean of the middle half of a gamma distribution over its mean, for a shape parameter.
+
+    Examples
+    --------
+    >>> round(midmean_bias(1e6), 6)
+    1.0
+    """
+    low, high = gammaincinv(shape, np.array([0.25, 0.75]))
+    below = gammainc(shape + 1, np.array([low, high]))
+    return float((below[1] - below[0]) / 0.5)
+
+
+def step_level(power: Floats, samples_per_frame: Floats) -> Floats:
+    """Return the robust mean power of each step: the mean of the middle half of its frames, without bias on noise.
+
+    Parameters
+    ----------
+    power
+        Frame powers, shape (n_channels, n_steps, n_frames).
+    samples_per_frame
+        Independent samples behind a frame of each channel, shape (n_channels,).
+
+    Returns
+    -------
+    Shape (n_channels, n_steps). Its relative variance on noise is `MIDMEAN_VARIANCE` / (n_frames * samples_per_frame).
+    """
+    n = power.shape[-1]
+    cut = n // 4
+    ordered = np.sort(power, axis=-1)
+    middle = ordered[..., cut : n - cut].mean(axis=-1)
+    bias = np.array([midmean_bias(float(shape)) for shape in samples_per_frame])
+    return np.asarray(middle / bias[:, None])
+
+
+#: Variance of the midmean over that of the mean, Gaussian data (Huber, "Robust Statistics" (1981), table 1.3.1 [from
+#: memory]; also obtained by simulation in the tests).
+MIDMEAN_VARIANCE = 1.195
+
+
+@dataclass(frozen=True, slots=True)
+class FloorState:
+    """The floor predicted for one step from the steps before it; each field has shape (n_channels,).
+
+    Attributes
+    ----------
+    log_level
+        Natural logarithm of the power at the step's middle.
+    slope
+        Its change in one step.
+    variance
+        Of ``log_level``.
+    slope_variance
+        Of ``slope``.
+    wander
+        Variance that the level gains in each further step.
+    """
+
+    log_level: Floats
+    slope: Floats
+    variance: Floats
+    slope_variance: Floats
+    wander: Floats
+
+
+class FloorTracker:
+    """The floor of several channels, step by step.
+
+    Parameters
+    ----------
+    log_level
+        First estimate of each channel's level (natural logarithm), shape (n_channels,).
+    log_level_sd
+        Its standard error.
+    reading_variance
+        Relative variance of one step's level on noise, shape (n_channels,).
+    """
+
+    def __init__(self, log_level: Floats, log_level_sd: float, reading_variance: Floats) -> None:
+        n_channels = len(log_level)
+        self._reading = np.array(reading_variance, dtype=np.float64)
+        self._damping = np.exp(-STEP_S / _SLOPE_MEMORY_S)
+        self._forget = np.exp(-STEP_S / _JUDGEMENT_MEMORY_S)
+        self._level_q = (LEVEL_WANDER**2)[:, None]
+        self._slope_q = (SLOPE_WANDER**2)[:, None]
+        shape = (len(LEVEL_WANDER), n_channels)
+        self._level = np.broadcast_to(log_level, shape).copy()
+        self._slope = np.zeros(shape)
+        self._p_level = np.full(shape, log_level_sd**2)
+        self._p_cross = np.zeros(shape)
+        self._p_slope = np.broadcast_to(self._slope_q * 30.0, shape).copy()
+        self._evidence = np.zeros(shape)
+        self._held = np.zeros(n_channels, dtype=np.int64)  # steps left out: positive upward, negative downward
+        self._recent = np.zeros((6, n_channels))  # the last levels measured
+        self._last = np.full(n_channels, np.nan)  # the last step's level, if it was used
+
+    def predict(self) -> FloorState:
+        """Return the floor expected for the next step."""
+        share = self._shares()
+        level = (share * self._level).sum(axis=0)
+        slope = (share * self._slope).sum(axis=0)
+        variance = (share * (self._p_level + (self._level - level) ** 2)).sum(axis=0)
+        slope_variance = (share * (self._p_slope + (self._slope - slope) ** 2)).sum(axis=0)
+        return FloorState(level, slope, variance, slope_variance, (share * self._level_q).sum(axis=0))
+
+    def update(self, log_level: Floats) -> NDArray[np.bool_]:
+        """Take in one step's measured levels and move on; return where they were used (not held to be a burst).
+
+        A level of minus infinity or NaN (no power at all) is left out for good.
+        """
+        state = self.predict()
+        innovation = log_level - state.log_level
+        gate = np.maximum(_GATE_SIGMAS * np.sqrt(state.variance + self._reading), _JUMP)
+        used = (np.abs(innovation) <= gate) | (np.abs(log_level - self._last) <= _JUMP)
+        self._last = np.where(used, log_level, np.nan)
+        self._take(np.where(used, log_level, state.log_level), used)
+        self._hold(log_level, innovation, used)
+        self._advance()
+        return np.asarray(used)
+
+    def shift(self, change: Floats) -> None:
+        """Move every level by ``change`` (natural logarithm): the readings' scale has changed, not the floor."""
+        self._level += change
+
+    def set_reading_variance(self, reading_variance: Floats) -> None:
+        """Replace the relative variance of one step's level."""
+        self._reading = np.array(reading_variance, dtype=np.float64)
+
+    def _shares(self) -> Floats:
+        share = np.exp(self._evidence - self._evidence.max(axis=0))
+        share = np.maximum(share, 1e-6)
+        return np.asarray(share / share.sum(axis=0))
+
+    def _take(self, log_level: Floats, used: NDArray[np.bool_]) -> None:
+        spread = self._p_level + self._reading
+        error = log_level - self._level
+        gain_level, gain_slope = used * self._p_level / spread, used * self._p_cross / spread
+        self._level += gain_level * error
+        self._slope += gain_slope * error
+        self._p_slope -= gain_slope * self._p_cross
+        self._p_cross -= gain_level * self._p_cross
+        self._p_level -= gain_level * self._p_level
+        self._evidence *= np.where(used, self._forget, 1.0)
+        self._evidence -= used * 0.5 * (error**2 / spread + np.log(spread / self._reading))
+
+    def _hold(self, log_level: Floats, innovation: Floats, used: NDArray[np.bool_]) -> None:
+        sign = np.where(innovation > 0, 1, -1)
+        same = np.sign(self._held) == sign
+        self._held = np.where(used | ~np.isfinite(log_level), 0, np.where(same, self._held + sign, sign))
+        self._recent = np.roll(self._recent, 1, axis=0)
+        self._recent[0] = log_level
+        follow = (self._held >= _HOLD_UP_S / STEP_S) | (self._held <= -_HOLD_DOWN_S / STEP_S)
+        if follow.any():
+            self._level[:, follow] = np.median(self._recent[:, follow], axis=0)
+            self._slope[:, follow] = 0.0
+            self._p_level[:, follow] = self._reading[follow] + 0.01**2
+            self._p_cross[:, follow] = 0.0
+            self._p_slope[:, follow] = self._slope_q * 30.0
+            self._held[follow] = 0
+
+    def _advance(self) -> None:
+        self._level += self._slope
+        self._slope *= self._damping
+        self._p_level += 2.0 * self._p_cross + self._p_slope + self._level_q
+        self._p_cross = (self._p_cross + self._p_slope) * self._damping
+        self._p_slope = self._p_slope * self._damping**2 + self._slope_q
+
+
+class BinFloor:
+    """The noise in each bin of one channel: a slow mean over the quiet steps.
+
+    Parameters
+    ----------
+    step_spectra
+        Mean bin powers of the first steps, shape (n_steps, n_bins); their median is the start, so that bursts in fewer
+        than half of them do no harm.
+    memory_s
+        Seconds over which the mean is taken.
+    """
+
+    def __init__(self, step_spectra: Floats, memory_s: float = 240.0) -> None:
+        self.power: Floats = np.median(step_spectra, axis=0)
+        self._steps = float(len(step_spectra))
+        self._memory = memory_s / STEP_S
+
+    def update(self, step_spectrum: Floats, log_gain: float) -> None:
+        """Take in a quiet step's mean bin powers; ``log_gain`` is the floor's change since the start, taken out."""
+        self._steps = min(self._steps + 1.0, self._memory)
+        self.power = self.power + (step_spectrum * np.exp(-log_gain) - self.power) / self._steps

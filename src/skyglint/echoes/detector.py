@@ -1,0 +1,133 @@
+"""The streaming detector: frames in, echoes out, the same for any cutting of the stream."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+
+import numpy as np
+
+from skyglint.dsp.floor import STEP_S
+from skyglint.dsp.frames import ChannelGrid, FrameBlock
+from skyglint.echoes.echo import Findings
+from skyglint.echoes.settings import DetectionSettings
+from skyglint.echoes.stretch import Stretch, StretchPlan
+from skyglint.site import Channel
+
+_STEPS_PER_BATCH = 20
+
+
+class Detector:
+    """Finds and measures the echoes of all channels.
+
+    Parameters
+    ----------
+    channels, grids
+        The channels and their frequency grids, in the order of the frames' spectra.
+    frame_s
+        Length of a frame.
+    settings
+        What the operator set.
+    """
+
+    def __init__(
+        self,
+        channels: Sequence[Channel],
+        grids: Sequence[ChannelGrid],
+        frame_s: float,
+        settings: DetectionSettings | None = None,
+    ) -> None:
+        self._settings = settings or DetectionSettings()
+        per_step = round(STEP_S / frame_s)
+        self._plan = StretchPlan(tuple(channels), tuple(grids), frame_s, per_step, self._settings)
+        self._warm_up = max(round(self._settings.warm_up_s / STEP_S), 1) * per_step
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget everything heard so far."""
+        self._pending: list[FrameBlock] = []
+        self._stretch: Stretch | None = None
+        self._number: int | None = None
+        self._next = 0
+
+    def process(self, frames: FrameBlock) -> list[Findings]:
+        """Take in a block of frames; return what has become certain, in order of time, each frame exactly once."""
+        findings = []
+        if (frames.stretch, frames.first_frame) != (self._number, self._next):
+            findings = self.finish()
+            self._number = frames.stretch
+        self._next = frames.first_frame + frames.n_frames
+        self._pending.append(frames)
+        return findings + self._advance()
+
+    def finish(self) -> list[Findings]:
+        """Return all that is left; the stream has ended here."""
+        findings = self._advance(final=True)
+        self.reset()
+        return findings
+
+    def _advance(self, final: bool = False) -> list[Findings]:
+        waiting = sum(block.n_frames for block in self._pending)
+        enough = self._plan.frames_per_step if self._stretch else self._warm_up
+        findings: list[Findings] = []
+        if waiting >= enough or (final and waiting):
+            findings = self._read(_joined(self._pending), final)
+        if final and self._stretch:
+            findings.append(self._stretch.end())
+        return findings
+
+    def _read(self, frames: FrameBlock, final: bool) -> list[Findings]:
+        per_step = self._plan.frames_per_step
+        if self._stretch is None:
+            self._stretch = self._begin(frames)
+        whole = frames.n_frames // per_step * per_step
+        findings, position = [], 0
+        while position < whole:
+            most = min(_STEPS_PER_BATCH, self._stretch.steps_to_weighting) * per_step
+            stop = min(position + most, whole)
+            findings.append(self._stretch.read(_part(frames, position, stop)))
+            position = stop
+        rest = [_part(frames, whole, frames.n_frames)] if whole < frames.n_frames else []
+        if final:
+            findings += [self._stretch.read(part) for part in rest]
+            rest = []
+        self._pending = rest
+        return findings
+
+    def _begin(self, frames: FrameBlock) -> Stretch:
+        per_step = min(self._plan.frames_per_step, frames.n_frames)
+        n_steps = min(frames.n_frames, self._warm_up) // per_step
+        first = [power[: n_steps * per_step].reshape(n_steps, per_step, -1) for power in frames.spectra]
+        return Stretch(self._plan, frames.start_unix, first)
+
+
+def _part(frames: FrameBlock, start: int, stop: int) -> FrameBlock:
+    """Return frames ``start`` to ``stop`` of a block."""
+    samples = round(frames.baseband_rate_hz * frames.frame_s)
+    return dataclasses.replace(
+        frames,
+        start_unix=frames.start_unix + start * frames.frame_s,
+        first_frame=frames.first_frame + start,
+        spectra=tuple(power[start:stop] for power in frames.spectra),
+        basebands=tuple(
+            None if signal is None else signal[start * samples : stop * samples] for signal in frames.basebands
+        ),
+        clipped=frames.clipped[start:stop],
+        level=frames.level[start:stop],
+    )
+
+
+def _joined(blocks: list[FrameBlock]) -> FrameBlock:
+    """Return consecutive blocks as one."""
+    if len(blocks) == 1:
+        return blocks[0]
+    return dataclasses.replace(
+        blocks[0],
+        spectra=tuple(np.concatenate(parts) for parts in zip(*(block.spectra for block in blocks), strict=True)),
+        basebands=tuple(
+            None if parts[0] is None else np.concatenate(parts)
+            for parts in zip(*(block.basebands for block in blocks), strict=True)
+        ),
+        clipped=np.concatenate([block.clipped for block in blocks]),
+        level=np.concatenate([block.level for block in blocks]),
+    )

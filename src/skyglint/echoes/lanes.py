@@ -1,0 +1,160 @@
+"""The power of every channel over its floor, step by step: what the search reads."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from skyglint.dsp.floor import MIDMEAN_VARIANCE, BinFloor, FloorState, FloorTracker, step_level
+from skyglint.dsp.frames import ChannelGrid
+from skyglint.echoes.weights import Weighting, bin_weights
+
+Floats = NDArray[np.float64]
+
+#: Steps between two looks at the noise in the bins and the weights that follow from it.
+STEPS_PER_WEIGHTING = 120
+
+
+@dataclass(frozen=True, slots=True)
+class LaneReadings:
+    """Some steps of all channels.
+
+    Attributes
+    ----------
+    excess
+        Weighted power over its floor minus 1, shape (n_channels, n_frames).
+    power_excess
+        The same for the plain power in the channel.
+    floor
+        Plain power of the floor relative to full scale, shape (n_channels, n_frames).
+    states
+        The floor as it was predicted for each step.
+    """
+
+    excess: Floats
+    power_excess: Floats
+    floor: Floats
+    states: tuple[FloorState, ...]
+
+
+class Lanes:
+    """Weighted power and floor of all channels of one stretch.
+
+    Parameters
+    ----------
+    grids, spectra
+        Each channel's grid and its signal's mean spectrum over the grid.
+    first
+        Bin powers of the warm-up, for each channel shape (n_steps, n_frames, n_bins).
+    frames_per_step
+        Frames in a whole step.
+    """
+
+    def __init__(
+        self,
+        grids: Sequence[ChannelGrid],
+        spectra: Sequence[Floats],
+        first: Sequence[NDArray[np.float32]],
+        frames_per_step: int,
+    ) -> None:
+        self._grids = grids
+        self._spectra = list(spectra)
+        self._frames = frames_per_step
+        self._bins = [BinFloor(_step_spectra(channel)) for channel in first]
+        self._weightings: list[Weighting] = []
+        self._steps = 0
+        self._weigh()
+        levels = np.log(self._levels(self._weighted(first)[0]))
+        self._tracker = FloorTracker(np.median(levels, axis=1), 0.02, self._reading_variance())
+
+    @property
+    def weightings(self) -> Sequence[Weighting]:
+        """Weights of each channel's bins, as they stand."""
+        return self._weightings
+
+    @property
+    def steps_to_weighting(self) -> int:
+        """Steps that may be read before the weights change."""
+        return STEPS_PER_WEIGHTING - self._steps % STEPS_PER_WEIGHTING
+
+    def bin_floor(self, channel: int) -> Floats:
+        """Return the noise in each bin of a channel when the weights were set, relative to a weighted floor of 1."""
+        return self._noise[channel]
+
+    def read(self, spectra: Sequence[NDArray[np.float32]]) -> LaneReadings:
+        """Read whole steps.
+
+        Parameters
+        ----------
+        spectra
+            Bin powers of each channel, shape (n_steps, frames_per_step, n_bins), at most `steps_to_weighting` steps.
+            One last, shorter step at the end of a stretch may stand alone.
+        """
+        weighted, plain = self._weighted(spectra)
+        n_steps, n_frames = weighted.shape[1:]
+        whole = n_frames == self._frames
+        levels = np.log(self._levels(weighted)) if whole else np.full(weighted.shape[:2], np.nan)
+        means = [_step_spectra(channel) for channel in spectra] if whole else []
+        states, floor = [], np.empty_like(weighted)
+        phase = (np.arange(n_frames) - (self._frames - 1) / 2) / self._frames
+        for step in range(n_steps):
+            state = self._tracker.predict()
+            states.append(state)
+            floor[:, step] = np.exp(state.log_level[:, None] + state.slope[:, None] * phase)
+            if whole:
+                used = self._tracker.update(levels[:, step])
+                self._learn(used, weighted[:, step], state, [mean[step] for mean in means])
+        plain_floor = floor * self._share[:, None, None]
+        self._count(n_steps)
+        return LaneReadings(
+            (weighted / floor - 1.0).reshape(len(floor), -1),
+            (plain / plain_floor - 1.0).reshape(len(floor), -1),
+            plain_floor.reshape(len(floor), -1),
+            tuple(states),
+        )
+
+    def _weigh(self) -> None:
+        self._noise = [bins.power for bins in self._bins]
+        self._share = np.array([noise[grid.usable].sum() for noise, grid in zip(self._noise, self._grids, strict=True)])
+        self._weightings = [
+            bin_weights(spectrum, noise, grid.usable, grid.samples_per_frame)
+            for grid, spectrum, noise in zip(self._grids, self._spectra, self._noise, strict=True)
+        ]
+        self._columns = [
+            np.stack([weighting.weights, grid.usable], axis=1).astype(np.float32)
+            for weighting, grid in zip(self._weightings, self._grids, strict=True)
+        ]
+
+    def _weighted(self, spectra: Sequence[NDArray[np.float32]]) -> tuple[Floats, Floats]:
+        """Return weighted and plain power, each of shape (n_channels, n_steps, n_frames)."""
+        both = np.stack([channel @ columns for channel, columns in zip(spectra, self._columns, strict=True)])
+        both = both.astype(np.float64)
+        return both[..., 0], both[..., 1]
+
+    def _levels(self, weighted: Floats) -> Floats:
+        samples = np.array([weighting.samples_per_frame for weighting in self._weightings])
+        return np.maximum(step_level(weighted, samples), 1e-30)
+
+    def _reading_variance(self) -> Floats:
+        samples = np.array([weighting.samples_per_frame for weighting in self._weightings])
+        return np.asarray(MIDMEAN_VARIANCE / (self._frames * samples))
+
+    def _learn(self, used: NDArray[np.bool_], weighted: Floats, state: FloorState, means: list[Floats]) -> None:
+        mean = weighted.mean(axis=1)
+        spread = 4.0 * np.sqrt(self._reading_variance() + state.variance)
+        quiet = used & (np.abs(np.log(np.maximum(mean, 1e-30)) - state.log_level) < spread)
+        for channel in np.flatnonzero(quiet):
+            self._bins[channel].update(means[channel], float(state.log_level[channel]))
+
+    def _count(self, n_steps: int) -> None:
+        self._steps += n_steps
+        if self._steps % STEPS_PER_WEIGHTING == 0:
+            self._weigh()
+            self._tracker.set_reading_variance(self._reading_variance())
+
+
+def _step_spectra(spectra: NDArray[np.float32]) -> Floats:
+    return np.asarray(spectra.mean(axis=1, dtype=np.float64))

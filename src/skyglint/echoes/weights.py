@@ -1,0 +1,66 @@
+"""How much each bin of an FM channel counts: the transmitter's spectrum against the noise in the bin."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+#: Standard deviation of a broadcast programme's spectrum. For slow, wide modulation the spectrum follows the
+#: distribution of the instantaneous frequency (Woodward's theorem; Blachman & McAlpine, IEEE Trans. COM-17, 201 (1969)
+#: [citation from memory]), here taken as Gaussian with 99 % of the power within 116 kHz.
+PROGRAMME_SD_HZ = 116_000.0 / 2 / 2.5758
+
+
+def programme_spectrum(offsets_hz: Floats, sd_hz: float = PROGRAMME_SD_HZ) -> Floats:
+    """Return the share of an FM programme's power in each bin (sums to 1 over the bins given)."""
+    density = np.exp(-0.5 * np.square(offsets_hz / sd_hz))
+    return np.asarray(density / density.sum())
+
+
+@dataclass(frozen=True, slots=True)
+class Weighting:
+    """Weights of the bins and what they make of noise.
+
+    Attributes
+    ----------
+    weights
+        Shape (n_bins,); zero where a bin may not be used. The weighted noise sums to 1.
+    samples_per_frame
+        One over the relative variance of a frame's weighted power on noise.
+    skewness
+        Of the same.
+    """
+
+    weights: Floats
+    samples_per_frame: float
+    skewness: float
+
+
+def bin_weights(spectrum: Floats, noise: Floats, usable: NDArray[np.bool_], samples_per_bin: float) -> Weighting:
+    """Return the weights that show a weak signal of a known mean spectrum best: spectrum over noise squared.
+
+    For bins of independent gamma-distributed power this maximises deflection (mean shift over standard deviation of
+    the sum), by the Cauchy-Schwarz inequality. A birdie or a neighbour's splatter thereby gets small weight.
+
+    Parameters
+    ----------
+    spectrum, noise, usable
+        The signal's and the noise's power in each bin, and whether the bin may be used, shape (n_bins,).
+    samples_per_bin
+        Independent complex samples behind one bin of one frame.
+    """
+    good = usable & (noise > 0)
+    safe = np.where(good, noise, 1.0)
+    weights = np.where(good, spectrum / safe**2, 0.0)
+    parts = weights * safe
+    total = parts.sum()
+    if not total > 0:
+        return Weighting(np.zeros_like(noise), samples_per_bin, 2.0 / samples_per_bin**0.5)
+    parts = parts / total
+    variance = np.square(parts).sum() / samples_per_bin
+    third = 2.0 * (parts**3).sum() / samples_per_bin**2
+    return Weighting(weights / total, float(1.0 / variance), float(third / variance**1.5))
