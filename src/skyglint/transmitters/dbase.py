@@ -1,0 +1,39 @@
+"""dBase III tables: the header's field list, then records of fixed width."""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterator
+
+from skyglint.errors import RequestError
+
+_DELETED = b"*"
+
+
+def records(data: bytes, name: str, encoding: str = "cp1252") -> Iterator[tuple[int, dict[str, str]]]:
+    """Yield the number (from 1) and the fields by name of every record that is not marked as deleted.
+
+    Layout: dBase III file structure: a header of 32 bytes, 32 bytes a field, the byte 0x0D, then the records.
+
+    Raises
+    ------
+    RequestError
+        If the file is not such a table or ends early.
+    """
+    if len(data) < 33 or data[0] & 0x07 not in {3, 4}:
+        raise RequestError(f"{name}: not a dBase table")
+    count, header_bytes, record_bytes = struct.unpack_from("<IHH", data, 4)
+    fields: list[tuple[str, int, int]] = []
+    offset = 1
+    for start in range(32, header_bytes - 1, 32):
+        if data[start] == 0x0D:
+            break
+        label = data[start : start + 11].split(b"\0")[0].decode("ascii", "replace").upper()
+        fields.append((label, offset, data[start + 16]))
+        offset += data[start + 16]
+    if len(data) < header_bytes + count * record_bytes:
+        raise RequestError(f"{name}: ends early: {count} records of {record_bytes} bytes were announced")
+    for index in range(count):
+        record = data[header_bytes + index * record_bytes :][:record_bytes]
+        if record[:1] != _DELETED:
+            yield index + 1, {label: record[at : at + size].decode(encoding).strip() for label, at, size in fields}
