@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal, TypeVar
 
@@ -10,10 +11,13 @@ from skyglint.errors import RequestError, SourceError
 
 Sideband = Literal["usb", "lsb"]
 
+Limits = tuple[float, float]
+
 #: Rates and frequencies beyond these are slips of the pen.
-MAX_RATE_HZ, MAX_FREQUENCY_HZ = 1e9, 300e9
-#: POSIX seconds of the year 2200.
-MAX_UNIX = 7_258_118_400.0
+RATE_HZ: Limits = (1.0, 1e9)
+FREQUENCY_HZ: Limits = (1.0, 300e9)
+#: From 1970 to 2200. A computer without a clock says 1970, and that is kept: it is what the recording states.
+UNIX: Limits = (0.0, 7_258_118_400.0)
 
 _Value = TypeVar("_Value", float, str)
 
@@ -65,25 +69,38 @@ class SourceOptions:
     gain_db: float | None = None
 
     def __post_init__(self) -> None:
-        checked_option("sample_rate_hz", self.sample_rate_hz, MAX_RATE_HZ)
-        checked_option("center_frequency_hz", self.center_frequency_hz, MAX_FREQUENCY_HZ)
-        checked_option("dial_frequency_hz", self.dial_frequency_hz, MAX_FREQUENCY_HZ)
-        checked_option("start_unix", self.start_unix, MAX_UNIX)
+        _check_option("sample_rate_hz", self.sample_rate_hz, RATE_HZ)
+        _check_option("center_frequency_hz", self.center_frequency_hz, FREQUENCY_HZ)
+        _check_option("dial_frequency_hz", self.dial_frequency_hz, FREQUENCY_HZ)
+        _check_option("start_unix", self.start_unix, UNIX)
         if self.sideband not in (None, "usb", "lsb"):
             raise RequestError(f'--sideband = "{self.sideband}": expected usb or lsb')
 
 
-def checked_option(name: str, value: float | None, limit: float) -> None:
-    """Refuse a number that cannot be meant.
+def _check_option(name: str, value: float | None, limits: Limits) -> None:
+    if value is not None and not limits[0] <= value <= limits[1]:
+        flag = _EXAMPLES[name].split()[0]
+        raise RequestError(f"{flag} = {value:g}: expected {limits[0]:g} to {limits[1]:g}")
+
+
+def require(options: SourceOptions, keys: Iterable[str], where: str) -> None:
+    """Make sure that the user says what a source does not, and name all that is missing in one message.
 
     Raises
     ------
     RequestError
-        If the value is not finite, not above 0, or beyond the limit.
+        If any of the options is missing.
     """
-    if value is not None and not 0 < value <= limit:
-        flag = _EXAMPLES[name].split()[0]
-        raise RequestError(f"{flag} = {value:g}: expected a number above 0 and up to {limit:g}")
+    missing = [key for key in keys if getattr(options, key) is None]
+    if missing:
+        raise RequestError(_missing(missing, where))
+
+
+def _missing(keys: list[str], where: str) -> str:
+    words = [_WORDS[key] for key in keys]
+    listed = " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+    examples = " ".join(_EXAMPLES[key] for key in keys)
+    return f"{where}: does not state {listed}: give {'them' if len(keys) > 1 else 'it'}, for example {examples}"
 
 
 def settled(name: str, stated: _Value | None, option: _Value | None, key: str, where: str) -> _Value:
@@ -105,7 +122,7 @@ def settled(name: str, stated: _Value | None, option: _Value | None, key: str, w
     """
     if stated is None:
         if option is None:
-            raise RequestError(f"{where}: does not state {_WORDS[key]}: give it, for example {_EXAMPLES[key]}")
+            raise RequestError(_missing([key], where))
         return option
     if option is not None and not _same(stated, option):
         flag = _EXAMPLES[key].split()[0]
@@ -119,14 +136,15 @@ def _same(stated: float | str, option: float | str) -> bool:
     return math.isclose(stated, option, rel_tol=1e-12)
 
 
-def checked_number(value: object, limit: float, name: str, where: str) -> float:
+def checked_number(value: object, limits: Limits, name: str, where: str) -> float:
     """Return a number that a file states, if it can be meant.
 
     Raises
     ------
     SourceError
-        If it is not a number above 0 and up to the limit.
+        If it is no number within the limits.
     """
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value <= limit:
-        raise SourceError(f"{where}: {name} = {value!r}: expected a number above 0 and up to {limit:g}")
+    low, high = limits
+    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+        raise SourceError(f"{where}: {name} = {value!r}: expected a number from {low:g} to {high:g}")
     return float(value)

@@ -17,6 +17,7 @@ import numpy as np
 
 from skyglint.errors import RequestError, SourceError
 from skyglint.signals.block import Block, Encoding, Gap, SourceInfo
+from skyglint.signals.options import UNIX
 from skyglint.signals.packed import Unpack
 from skyglint.signals.plausible import CELL_S, is_nonsense, lose_nonsense
 
@@ -89,6 +90,8 @@ class Recording:
         self._info = info
         self._layout = layout
         self._parts = tuple(parts)
+        if info.end_unix > UNIX[1]:
+            raise SourceError(f"{path}: states an end after the year 2200: expected a smaller size or count of samples")
         if layout.encoding.dtype.kind == "f":
             self._refuse_nonsense()
 

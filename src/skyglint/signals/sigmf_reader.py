@@ -20,9 +20,9 @@ from skyglint.signals.block import Encoding, SourceInfo
 from skyglint.signals.captures import Capture, Store, lay_out
 from skyglint.signals.encodings import ENCODINGS
 from skyglint.signals.options import (
-    MAX_FREQUENCY_HZ,
-    MAX_RATE_HZ,
-    MAX_UNIX,
+    FREQUENCY_HZ,
+    RATE_HZ,
+    UNIX,
     SourceOptions,
     checked_number,
     settled,
@@ -61,7 +61,7 @@ def open_sigmf(path: Path, options: SourceOptions) -> Recording:
     encoding = _encoding(table, options, where)
     stated_rate = table.get("core:sample_rate")
     if stated_rate is not None:
-        stated_rate = checked_number(stated_rate, MAX_RATE_HZ, "core:sample_rate", where)
+        stated_rate = checked_number(stated_rate, RATE_HZ, "core:sample_rate", where)
     rate_hz = settled("core:sample_rate", stated_rate, options.sample_rate_hz, "sample_rate_hz", where)
     captures = _captures(place.meta, encoding, options, where)
     end_byte = place.data_offset + place.data_bytes
@@ -190,8 +190,8 @@ def _list(meta: dict[str, Any], key: str, where: str) -> list[dict[str, Any]]:
 
 def _count(table: dict[str, Any], key: str, where: str) -> int:
     value = table.get(key, 0)
-    if isinstance(value, bool) or not isinstance(value, int) or value < 0:
-        raise SourceError(f"{where}: {key} = {value!r}: expected a whole number, 0 or more")
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value < 1 << 63:
+        raise SourceError(f"{where}: {key} = {value!r}: expected a whole number from 0 to 2^63")
     return value
 
 
@@ -215,7 +215,7 @@ def _captures(meta: dict[str, Any], encoding: Encoding, options: SourceOptions, 
         at = f"{where}: captures[{number}]"
         frequency = table.get("core:frequency")
         if frequency is not None:
-            frequency = checked_number(frequency, MAX_FREQUENCY_HZ, "core:frequency", at)
+            frequency = checked_number(frequency, FREQUENCY_HZ, "core:frequency", at)
         stated_unix, resolution_s = _time(table.get("core:datetime"), at)
         if captures:
             frequency = frequency or captures[-1].center_frequency_hz
@@ -239,9 +239,9 @@ def _time(text: object, where: str) -> tuple[float | None, float]:
         raise SourceError(f"{where}: core:datetime = {text!r}: {expected}")
     try:
         unix = parse_utc(text)
-    except ValueError as error:
+    except (ValueError, OverflowError) as error:
         raise SourceError(f'{where}: core:datetime = "{text}": {expected}') from error
-    if not 0 <= unix <= MAX_UNIX:
+    if not UNIX[0] <= unix <= UNIX[1]:
         raise SourceError(f'{where}: core:datetime = "{text}": expected a time between 1970 and 2200')
     digits = re.search(r"[.,](\d+)", text)
     return unix, 10.0 ** -len(digits[1]) if digits else 1.0

@@ -6,10 +6,9 @@ from pathlib import Path
 
 from skyglint.errors import RequestError
 from skyglint.signals.block import Source
-from skyglint.signals.encodings import EXTENSIONS
 from skyglint.signals.options import SourceOptions
 from skyglint.signals.raw import open_raw
-from skyglint.signals.recording import open_for_reading
+from skyglint.signals.recording import Recording, open_for_reading
 from skyglint.signals.sigmf_reader import ARCHIVE, DATA, META, describes, open_sigmf
 from skyglint.signals.wav import open_wav
 from skyglint.signals.wav_header import is_wav
@@ -34,8 +33,14 @@ def open_source(address: str | Path, options: SourceOptions | None = None) -> So
     SourceError
         If it is there and cannot be used.
     """
-    options = options or SourceOptions()
     path = Path(address)
+    try:
+        return _open_recording(path, options or SourceOptions())
+    except OSError as error:
+        raise RequestError(f"{path}: cannot be read: {error.strerror or error}") from error
+
+
+def _open_recording(path: Path, options: SourceOptions) -> Recording:
     if path.suffix in (META, DATA, ARCHIVE):
         return open_sigmf(path, options)
     with_sigmf = path.with_name(path.name + META)
@@ -46,9 +51,4 @@ def open_source(address: str | Path, options: SourceOptions | None = None) -> So
     if is_wav(start) or path.suffix.lower() in WAV_EXTENSIONS:
         beside = path.with_suffix(META)
         return open_sigmf(beside, options) if describes(beside, path.name) else open_wav(path, options)
-    if options.encoding is None and path.suffix.lower() not in EXTENSIONS:
-        raise RequestError(
-            f"{path}: neither SigMF nor WAV nor raw samples of a known extension ({', '.join(EXTENSIONS)}): "
-            "give its encoding, for example --encoding cu8"
-        )
     return open_raw(path, options)

@@ -9,7 +9,7 @@ from skyglint.errors import RequestError, SourceError
 from skyglint.signals.band import real_band
 from skyglint.signals.block import Gap, SourceInfo
 from skyglint.signals.captures import CUT_OFF, INCOMPLETE
-from skyglint.signals.options import SourceOptions, settled
+from skyglint.signals.options import SourceOptions, require, settled
 from skyglint.signals.recording import Extent, Layout, Recording, Stretch, fingerprint
 
 
@@ -52,14 +52,16 @@ def open_span(path: Path, span: Span, options: SourceOptions, start_hint: str = 
         If there are no samples.
     """
     where, rate_hz = str(path), span.sample_rate_hz
-    if span.layout.encoding.components == 1:
+    single = span.layout.encoding.components == 1
+    _refuse_other_kind(where, single, options)
+    tuning = ["dial_frequency_hz", "sideband"] if single else ["center_frequency_hz"]
+    require(options, [*tuning, "start_unix"], where + start_hint)
+    if single:
         center_hz, low_hz, high_hz = _single_sideband(where, rate_hz, options)
     else:
-        if options.sideband is not None or options.dial_frequency_hz is not None:
-            raise RequestError(f"{where}: holds I/Q; --sideband and --dial-frequency-hz are for audio of one channel")
         center_hz = settled("", None, options.center_frequency_hz, "center_frequency_hz", where)
         low_hz, high_hz = center_hz - rate_hz / 2, center_hz + rate_hz / 2
-    start_unix = settled("", None, options.start_unix, "start_unix", where + start_hint)
+    start_unix = settled("", None, options.start_unix, "start_unix", where)
     n_samples, rest = divmod(span.n_bytes, span.layout.stored_bytes)
     if not n_samples:
         raise SourceError(f"{where}: holds no samples")
@@ -92,9 +94,14 @@ def open_span(path: Path, span: Span, options: SourceOptions, start_hint: str = 
     return Recording(path, info, span.layout, parts)
 
 
-def _single_sideband(where: str, rate_hz: float, options: SourceOptions) -> tuple[float, float, float]:
-    if options.center_frequency_hz is not None:
+def _refuse_other_kind(where: str, single: bool, options: SourceOptions) -> None:
+    if single and options.center_frequency_hz is not None:
         raise RequestError(f"{where}: holds audio of one channel: give --dial-frequency-hz, not --center-frequency-hz")
+    if not single and (options.sideband is not None or options.dial_frequency_hz is not None):
+        raise RequestError(f"{where}: holds I/Q; --sideband and --dial-frequency-hz are for audio of one channel")
+
+
+def _single_sideband(where: str, rate_hz: float, options: SourceOptions) -> tuple[float, float, float]:
     dial_hz = settled("", None, options.dial_frequency_hz, "dial_frequency_hz", where)
     sideband = settled("", None, options.sideband, "sideband", where)
     return dial_hz, *real_band(dial_hz, rate_hz, sideband)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from skyglint.errors import SourceError
 from skyglint.signals.encodings import ENCODINGS
-from skyglint.signals.options import MAX_RATE_HZ, SourceOptions, checked_number, settled
+from skyglint.signals.options import RATE_HZ, SourceOptions, checked_number, settled
 from skyglint.signals.packed import unpack_24_bit
 from skyglint.signals.recording import Layout, Recording, open_for_reading
 from skyglint.signals.span import Span, open_span
@@ -48,7 +48,7 @@ def wav_layout(header: WavHeader, options: SourceOptions, where: str) -> tuple[L
     if header.channels > 2:
         raise SourceError(f"{where}: has {header.channels} channels: expected 2 (I and Q) or 1 (audio)")
     letter = "c" if header.channels == 2 else "r"
-    stated_hz = checked_number(header.sample_rate_hz, MAX_RATE_HZ, "sample rate", where)
+    stated_hz = checked_number(header.sample_rate_hz, RATE_HZ, "sample rate", where)
     rate_hz = settled("its header", stated_hz, options.sample_rate_hz, "sample_rate_hz", where)
     if header.form == "i24_le":
         name = letter + "i32_le"
