@@ -13,7 +13,10 @@ from skyglint.errors import SkyglintError
 
 #: Command, and the module of this room whose function ``run`` it is. Only the module that is asked for is imported,
 #: so that a small command starts quickly on a small computer.
-COMMANDS: dict[str, str] = {}
+COMMANDS: dict[str, str] = {
+    "bench": "bench",
+    "scan": "scan",
+}
 
 
 def build(names: Sequence[str]) -> typer.Typer:

@@ -1,0 +1,52 @@
+"""``skyglint bench``: the speed of this machine on this pipeline."""
+
+from __future__ import annotations
+
+import json as json_module
+import os
+import subprocess
+import sys
+from typing import Annotated, Any
+
+import typer
+
+from skyglint.cli.options import JsonOption
+from skyglint.errors import SkyglintError
+
+#: One thread: the figure is for one core, whatever the libraries underneath would like.
+_ONE_THREAD = {
+    name: "1" for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
+}
+
+
+def run(
+    plain: Annotated[bool, typer.Option("--plain", help="Without the compiled kernels.")] = False,
+    json: JsonOption = False,
+) -> None:
+    """Measure how fast this machine scans, against a bare FFT over the same samples.
+
+    Example: `skyglint bench --json`
+
+    A whole scan of 8-bit I/Q at 2.4 MS/s with 12 FM channels, on one core.
+    """
+    speed = _measured(["plain"] if plain else [])
+    if json:
+        typer.echo(json_module.dumps(speed, indent=2))
+        return
+    typer.echo(
+        f"A whole scan of 2.4 MS/s with 12 FM channels takes {speed['scan_ratio_to_bare_fft']:.2f} times as long as a "
+        f"bare FFT over the same samples ({speed['kernels']} kernels, one core).\n"
+        f"It runs at {speed['scan_times_real_time']:.0f} times real time; the bare FFT at "
+        f"{speed['bare_fft_times_real_time']:.0f} times.\n"
+        f"Largest memory: {speed['peak_rss_mb']:.0f} MB."
+    )
+
+
+def _measured(arguments: list[str]) -> dict[str, Any]:
+    # A process of its own: the libraries read the number of threads once, when they are first loaded.
+    command = [sys.executable, "-m", "skyglint.station.bench", *arguments]
+    done = subprocess.run(command, env={**os.environ, **_ONE_THREAD}, capture_output=True, text=True, check=False)
+    if done.returncode != 0:
+        raise SkyglintError(f"the measurement failed: {done.stderr.strip().splitlines()[-1:] or 'no message'}")
+    result: dict[str, Any] = json_module.loads(done.stdout)
+    return result

@@ -1,0 +1,168 @@
+"""The speed of this machine on this pipeline, as ratios measured side by side in one run.
+
+The yardstick is one bare single-precision FFT pass over the same samples: what any method that looks at every sample
+has to pay. Absolute figures change from machine to machine; the ratio hardly does.
+"""
+
+from __future__ import annotations
+
+import json
+import resource
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import numpy as np
+from scipy.fft import fft
+
+from skyglint.dsp.kernels import PLAIN, Kernels, load_kernels
+from skyglint.signals.options import SourceOptions
+from skyglint.signals.sources import open_source
+from skyglint.site import Site, parse_site
+from skyglint.station.scan import scan_recording
+from skyglint.store.store import Store
+
+SAMPLE_RATE_HZ = 2_400_000
+CENTER_FREQUENCY_HZ = 98_000_000
+N_CHANNELS = 12
+FFT_LENGTH = 2048
+#: Seconds of the recording that the bare pass walks through: more than any cache holds.
+BARE_S = 10
+#: The operating system's unit of resident memory.
+_RSS_UNITS_A_MB = 1024 if sys.platform != "darwin" else 1024**2
+
+_SITE = """
+[site]
+name = "Bench"
+latitude_deg = 0.0
+longitude_deg = 0.0
+height_m = 0
+timezone = "UTC"
+[antenna]
+azimuth_deg = 0
+elevation_deg = 0
+gain_dbi = 0
+beamwidth_deg = 360
+height_above_ground_m = 2
+polarization = "horizontal"
+[receiver]
+source = "recording"
+center_frequency_hz = 98_000_000
+sample_rate_hz = 2_400_000
+gain_db = "auto"
+correction_ppm = 0.0
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Speed:
+    """Medians over the rounds.
+
+    Attributes
+    ----------
+    scan_ratio_to_bare_fft
+        Time of a whole scan over the time of the bare pass.
+    scan_times_real_time, bare_fft_times_real_time
+        Seconds of recording worked through in a second.
+    peak_rss_mb
+        Largest resident memory of the process by the end of the first scan, in megabytes.
+    kernels
+        ``compiled`` or ``plain``.
+    """
+
+    scan_ratio_to_bare_fft: float
+    scan_times_real_time: float
+    bare_fft_times_real_time: float
+    peak_rss_mb: float
+    kernels: str
+
+
+def bench_site() -> Site:
+    """Return a site with 12 FM channels side by side across the span."""
+    first = CENTER_FREQUENCY_HZ - 1_100_000
+    channels = "".join(
+        f'[[channel]]\nname = "lane-{place + 1}"\nrole = "target"\nkind = "fm"\n'
+        f"frequency_hz = {first + 200_000 * place}\n"
+        for place in range(N_CHANNELS)
+    )
+    return parse_site(_SITE + channels, "bench")
+
+
+def write_noise(path: Path, seconds: float, seed: int = 1) -> None:
+    """Write 8-bit I/Q noise with a burst now and then, a second at a time."""
+    rng = np.random.default_rng(seed)
+    count = SAMPLE_RATE_HZ
+    with path.open("wb") as file:
+        for second in range(int(seconds)):
+            noise = rng.standard_normal(2 * count, dtype=np.float32) * 12.0
+            if second % 5 == 2:
+                # A burst of 0.3 s, a few decibels over the noise in every channel.
+                noise[: 2 * int(0.3 * count)] *= 1.3
+            file.write(np.clip(np.round(noise + 127.5), 0, 255).astype(np.uint8).tobytes())
+
+
+def measure(seconds: float = 40.0, rounds: int = 5, kernels: Kernels | None = None) -> Speed:
+    """Time whole scans and bare passes in turn over the same samples."""
+    kernels = kernels or load_kernels()
+    site = bench_site()
+    options = SourceOptions("cu8", SAMPLE_RATE_HZ, CENTER_FREQUENCY_HZ, 1_786_586_400.0)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "bench.cu8"
+        write_noise(path, seconds)
+
+        with Store.open(Path(folder) / "bench.db", mode="create") as store:
+            run_id = store.begin_run("Bench", "", "bench", {}, 0.0)
+
+            def scan() -> float:
+                source = open_source(path, options)
+                return _timed(lambda: scan_recording(source, site, store, run_id, kernels=kernels)) / seconds
+
+            scan()  # warms caches and compiles
+            peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / _RSS_UNITS_A_MB
+            pairs = _in_turn(scan, _bare_pass(path, seconds), rounds)
+    scans, bares = np.array(pairs).T
+    return Speed(
+        scan_ratio_to_bare_fft=float(np.median(scans / bares)),
+        scan_times_real_time=float(1 / np.median(scans)),
+        bare_fft_times_real_time=float(1 / np.median(bares)),
+        peak_rss_mb=float(peak_mb),
+        kernels="plain" if kernels is PLAIN else "compiled",
+    )
+
+
+def _bare_pass(path: Path, seconds: float) -> Callable[[], float]:
+    """Return a function that transforms the recording's first seconds and returns its time a second of recording."""
+    samples = np.fromfile(path, dtype=np.uint8, count=2 * SAMPLE_RATE_HZ * min(int(seconds), BARE_S))
+    rows = len(samples) // 2 // FFT_LENGTH
+    scaled = samples[: 2 * rows * FFT_LENGTH].astype(np.float32) - np.float32(127.5)
+    spectra = scaled.view(np.complex64).reshape(rows, FFT_LENGTH)
+
+    def transform() -> None:
+        # A hundred rows at a time: the results need not be kept, only computed.
+        for first in range(0, rows, 100):
+            fft(spectra[first : first + 100], axis=1)
+
+    return lambda: _timed(transform) * SAMPLE_RATE_HZ / (rows * FFT_LENGTH)
+
+
+def _in_turn(first: Callable[[], float], second: Callable[[], float], rounds: int) -> list[tuple[float, float]]:
+    return [(first(), second()) for _ in range(rounds)]
+
+
+def _timed(work: Callable[[], object]) -> float:
+    begin = time.perf_counter()
+    work()
+    return time.perf_counter() - begin
+
+
+def main() -> None:
+    """Measure in this process and print JSON; ``plain`` as argument declines the compiled kernels."""
+    kernels = load_kernels(False if "plain" in sys.argv[1:] else None)
+    print(json.dumps(asdict(measure(kernels=kernels))))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,158 @@
+"""The chain for one source: blocks and gaps in, findings and coverage out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from skyglint.dsp.bank import FilterBank
+from skyglint.dsp.frames import FrameBlock
+from skyglint.dsp.geometry import BankGeometry
+from skyglint.dsp.kernels import Kernels
+from skyglint.echoes.detector import Detector
+from skyglint.echoes.echo import Findings
+from skyglint.echoes.settings import DetectionSettings
+from skyglint.signals.block import Block, Gap
+from skyglint.site import Channel
+from skyglint.store.records import CoverageSpan
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What one step of the chain yields.
+
+    Attributes
+    ----------
+    channels
+        Names of the channels of the findings, in the order of their rows.
+    findings
+        What has become certain, in order of time.
+    coverage
+        Spans watched or lost that have become certain.
+    """
+
+    channels: tuple[str, ...] = ()
+    findings: tuple[Findings, ...] = ()
+    coverage: tuple[CoverageSpan, ...] = ()
+
+
+class Chain:
+    """Filter bank and detector for all channels of a site, through gaps, retunings and changes of rate.
+
+    Coverage is true to the frame: a channel counts as watched from the first to the last frame that was searched.
+
+    Parameters
+    ----------
+    channels
+        The site's channels; those outside the band of a stretch are lost for it, and coverage says so.
+    correction_ppm
+        How much faster than stated the receiver's clock runs.
+    band_hz
+        Radio frequencies that the source can show where that is less than its span (audio in single sideband).
+    settings
+        Of the detector.
+    kernels
+        Inner loops of the filter bank.
+
+    Attributes
+    ----------
+    samples, clipped
+        Samples read so far, and how many of them lay at the converter's rails.
+    """
+
+    def __init__(
+        self,
+        channels: Sequence[Channel],
+        correction_ppm: float = 0.0,
+        band_hz: tuple[float, float] | None = None,
+        settings: DetectionSettings | None = None,
+        kernels: Kernels | None = None,
+    ) -> None:
+        self._channels = tuple(channels)
+        self._bank = FilterBank(channels, correction_ppm, band_hz, kernels)
+        self._settings = settings or DetectionSettings()
+        self._geometry: BankGeometry | None = None
+        self._detector: Detector | None = None
+        self._inside: tuple[int, ...] = ()
+        self._names: tuple[str, ...] = ()
+        self._outside: list[str] = []
+        self._stretch: int | None = None
+        self._accounted_unix: float | None = None
+        self.samples = 0
+        self.clipped = 0.0
+
+    def process(self, item: Block | Gap) -> list[Heard]:
+        """Take in the next block or gap of the source."""
+        if isinstance(item, Gap):
+            return [*self.finish(), self._lost(item)]
+        heard = []
+        if item.stretch != self._stretch:
+            heard = self.finish()
+            self._stretch = item.stretch
+            if self._accounted_unix is None:
+                self._accounted_unix = item.start_unix
+        self.samples += item.n_samples
+        frames = self._bank.process(item)
+        if frames is not None:
+            self.clipped += float(frames.clipped.mean()) * item.n_samples
+            heard.append(self._search(frames))
+        return heard
+
+    def finish(self) -> list[Heard]:
+        """Return what is left at the end of a stretch or of the source."""
+        self._stretch = None
+        if self._detector is None:
+            return []
+        return [Heard(self._names, tuple(self._detector.finish()))]
+
+    def _search(self, frames: FrameBlock) -> Heard:
+        if self._bank.geometry is not self._geometry:
+            self._lay_out(frames)
+        findings: tuple[Findings, ...] = ()
+        if self._detector is not None:
+            findings = tuple(self._detector.process(_only(frames, self._inside)))
+        start = frames.start_unix if self._accounted_unix is None else self._accounted_unix
+        self._accounted_unix = frames.end_unix
+        end = frames.end_unix
+        watched = [CoverageSpan(name, start, end, "watched") for name in self._names]
+        outside = [CoverageSpan(name, start, end, "lost", self._outside_reason) for name in self._outside]
+        return Heard(self._names, findings, (*watched, *outside))
+
+    def _lay_out(self, frames: FrameBlock) -> None:
+        """Prepare the detector for a new layout of channels; the old one has ended with its stretch."""
+        geometry = self._bank.geometry
+        assert geometry is not None  # the bank has just made frames
+        self._geometry = geometry
+        grids = {place: grid for place, grid in enumerate(geometry.grids) if grid is not None}
+        inside = [self._channels[place] for place in grids]
+        self._inside, self._names = tuple(grids), tuple(channel.name for channel in inside)
+        self._outside = [channel.name for channel in self._channels if channel.name not in self._names]
+        half_mhz, center_mhz = geometry.sample_rate_hz / 2e6, geometry.center_frequency_hz / 1e6
+        self._outside_reason = (
+            f"outside the recorded band ({center_mhz - half_mhz:.3f} to {center_mhz + half_mhz:.3f} MHz)"
+        )
+        self._detector = Detector(inside, list(grids.values()), frames.frame_s, self._settings) if grids else None
+
+    def _lost(self, gap: Gap) -> Heard:
+        start = gap.start_unix if self._accounted_unix is None else min(self._accounted_unix, gap.start_unix)
+        self._accounted_unix = gap.end_unix
+        return Heard(
+            coverage=tuple(
+                CoverageSpan(channel.name, start, gap.end_unix, "lost", gap.reason) for channel in self._channels
+            )
+        )
+
+
+def _only(frames: FrameBlock, places: Sequence[int]) -> FrameBlock:
+    """Return the frames of some of the channels."""
+    return FrameBlock(
+        stretch=frames.stretch,
+        start_unix=frames.start_unix,
+        first_frame=frames.first_frame,
+        frame_s=frames.frame_s,
+        spectra=tuple(frames.spectra[place] for place in places),
+        basebands=tuple(frames.basebands[place] for place in places),
+        baseband_rate_hz=frames.baseband_rate_hz,
+        clipped=frames.clipped,
+        level=frames.level,
+    )
