@@ -1,5 +1,7 @@
 """Coverage is true to the frame, through gaps, retunings and channels outside the band."""
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -69,7 +71,7 @@ def test_coverage_leaves_no_time_out_and_counts_none_twice():
     heard = run(Chain(CHANNELS), [*blocks(3.0, 0, START), gap, *blocks(3.0, 1, START + 4.0)])
     for channel in ("inside", "outside"):
         spans = merged(heard, channel)
-        for first, second in zip(spans, spans[1:], strict=False):
+        for first, second in itertools.pairwise(spans):
             assert first[1] == pytest.approx(second[0], abs=1e-9)
 
 
@@ -93,7 +95,7 @@ def test_every_frame_comes_out_exactly_once():
     heard = run(Chain(CHANNELS, settings=DetectionSettings()), blocks(25.0, 0, START))
     findings = [found for step in heard for found in step.findings if found.excess.shape[1]]
     edges = [(found.start_unix, found.start_unix + found.excess.shape[1] * found.frame_s) for found in findings]
-    for (_, end), (start, _) in zip(edges, edges[1:], strict=False):
+    for (_, end), (start, _) in itertools.pairwise(edges):
         assert end == pytest.approx(start, abs=1e-6)
     assert edges[0][0] == pytest.approx(START)
     assert edges[-1][1] == pytest.approx(START + 25.0, abs=0.021)
