@@ -190,7 +190,7 @@ def ci16():
             "not state its centre frequency: .*--center-freq",
         ),
         (riff(bytes(400)), SourceOptions(center_frequency_hz=9e7), "does not state when it starts: .*--start 2026"),
-        (riff(bytes(400), channels=1), IQ, "audio of one channel: give --dial-frequency-hz, not"),
+        (riff(bytes(400), channels=1), IQ, "holds audio: give --dial-frequency-hz instead"),
         (riff(bytes(400), channels=1), SourceOptions(start_unix=1.0), "dial frequency of the receiver and .*--dial"),
         (
             riff(bytes(400), channels=1),

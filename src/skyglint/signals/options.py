@@ -103,17 +103,32 @@ def _missing(keys: list[str], where: str) -> str:
     return f"{where}: does not state {listed}: give {'them' if len(keys) > 1 else 'it'}, for example {examples}"
 
 
+def needed(option: _Value | None, key: str, where: str) -> _Value:
+    """Return what the user says.
+
+    Raises
+    ------
+    RequestError
+        If the user does not.
+    """
+    if option is None:
+        raise RequestError(_missing([key], where))
+    return option
+
+
 def settled(name: str, stated: _Value | None, option: _Value | None, key: str, where: str) -> _Value:
     """Return what the source states or, where it states nothing, what the user says.
 
     Parameters
     ----------
-    where
-        The source, for the message.
-    key
-        The option's name in ``SourceOptions``.
     name
         What the source calls it, such as ``core:frequency``.
+    stated, option
+        What the source states, and what the user says.
+    key
+        The option's name in ``SourceOptions``.
+    where
+        The source, for the message.
 
     Raises
     ------
@@ -121,9 +136,7 @@ def settled(name: str, stated: _Value | None, option: _Value | None, key: str, w
         If neither says it, or both do and differ.
     """
     if stated is None:
-        if option is None:
-            raise RequestError(_missing([key], where))
-        return option
+        return needed(option, key, where)
     if option is not None and not _same(stated, option):
         flag = _EXAMPLES[key].split()[0]
         raise RequestError(f"{where}: {name} states {stated}, {flag} says {option}: leave the option out")

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from skyglint.signals.block import Block, Gap
+from skyglint.signals.block import Block, Encoding, Gap
 
 #: A value that is no number takes this much with it, one frame of the chain.
 CELL_S = 0.01
@@ -21,21 +21,34 @@ LIMIT = np.float32(1e12)
 REASON = "values that are no numbers (NaN, infinite or absurd)"
 
 
+def cell_samples(sample_rate_hz: float) -> int:
+    """Return the length of a cell in samples."""
+    return max(1, round(CELL_S * sample_rate_hz))
+
+
+def block_samples(block_s: float, sample_rate_hz: float, encoding: Encoding) -> int:
+    """Return the length of a block in samples: whole cells where values may be no numbers."""
+    if encoding.dtype.kind != "f":
+        return max(1, round(block_s * sample_rate_hz))
+    cell = cell_samples(sample_rate_hz)
+    return max(1, round(block_s * sample_rate_hz / cell)) * cell
+
+
 def is_nonsense(values: NDArray[Any]) -> NDArray[np.bool_]:
     """Tell which values are NaN, infinite or beyond 1e12."""
     nonsense: NDArray[np.bool_] = ~(np.abs(values) <= LIMIT)
     return nonsense
 
 
-def lose_nonsense(items: Iterator[Block | Gap], cell_samples: int) -> Iterator[Block | Gap]:
+def lose_nonsense(items: Iterator[Block | Gap], cell: int) -> Iterator[Block | Gap]:
     """Replace every cell that holds a value that is no number by a ``Gap``; a new stretch begins after it.
 
     Parameters
     ----------
     items
         Blocks and gaps of a source; blocks are whole cells long, except at the end of a stretch.
-    cell_samples
-        Length of a cell.
+    cell
+        Length of a cell in samples.
     """
     stretch, number, origin, fresh = -1, -1, 0, True
     pending: Gap | None = None
@@ -48,7 +61,7 @@ def lose_nonsense(items: Iterator[Block | Gap], cell_samples: int) -> Iterator[B
             continue
         if item.stretch != stretch:
             stretch, fresh = item.stretch, True
-        for first, last, good in _runs(item, cell_samples):
+        for first, last, good in _runs(item, cell):
             start_unix = item.start_unix + first / item.sample_rate_hz
             if not good:
                 end_unix = item.start_unix + last / item.sample_rate_hz
@@ -72,7 +85,7 @@ def lose_nonsense(items: Iterator[Block | Gap], cell_samples: int) -> Iterator[B
         yield pending
 
 
-def _runs(block: Block, cell_samples: int) -> Iterator[tuple[int, int, bool]]:
+def _runs(block: Block, cell: int) -> Iterator[tuple[int, int, bool]]:
     """Yield first sample, end and verdict of each run of good or of lost cells."""
     low, high = block.values.min(), block.values.max()
     if low >= -LIMIT and high <= LIMIT:
@@ -80,8 +93,8 @@ def _runs(block: Block, cell_samples: int) -> Iterator[tuple[int, int, bool]]:
         return
     size = block.encoding.components
     by_sample = is_nonsense(block.values).reshape(-1, size).any(axis=1)
-    edges = np.arange(0, block.n_samples, cell_samples)
+    edges = np.arange(0, block.n_samples, cell)
     lost = np.logical_or.reduceat(by_sample, edges)
     changes = [0, *(np.flatnonzero(np.diff(lost)) + 1), len(lost)]
     for begin, end in pairwise(changes):
-        yield int(begin) * cell_samples, min(int(end) * cell_samples, block.n_samples), not bool(lost[begin])
+        yield int(begin) * cell, min(int(end) * cell, block.n_samples), not bool(lost[begin])

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from skyglint.signals.encodings import EXTENSIONS, encoding_named
-from skyglint.signals.options import SourceOptions, require, settled
-from skyglint.signals.recording import Layout, Recording, open_for_reading
+from skyglint.signals.band import tuning_keys
+from skyglint.signals.encodings import ENCODINGS, EXTENSIONS, encoding_named
+from skyglint.signals.layout import Layout
+from skyglint.signals.options import SourceOptions, needed, require, settled
+from skyglint.signals.recording import Recording, open_for_reading
 from skyglint.signals.span import Span, open_span
 
 
@@ -22,13 +24,26 @@ def open_raw(path: Path, options: SourceOptions) -> Recording:
     """
     with open_for_reading(path) as file:
         n_bytes = file.seek(0, 2)
-    stated = EXTENSIONS.get(path.suffix.lower())
-    keys = ["sample_rate_hz", "center_frequency_hz", "start_unix"]
-    if stated is None and options.encoding is None:
-        require(options, ["encoding", *keys], str(path))
-    encoding = encoding_named(settled("the extension", stated, options.encoding, "encoding", str(path)))
-    if encoding.components == 1:
-        keys[1:2] = ["dial_frequency_hz", "sideband"]
-    require(options, keys, str(path))
-    rate_hz = settled("", None, options.sample_rate_hz, "sample_rate_hz", str(path))
-    return open_span(path, Span(Layout.plain(encoding), 0, n_bytes, n_bytes, rate_hz), options)
+    layout, rate_hz = raw_layout(EXTENSIONS.get(path.suffix.lower()), options, str(path))
+    return open_span(path, Span(layout, 0, n_bytes, n_bytes, rate_hz), options)
+
+
+def raw_layout(stated: str | None, options: SourceOptions, where: str) -> tuple[Layout, float]:
+    """Return how raw samples are written and their rate; everything that the user must say is asked for at once.
+
+    Parameters
+    ----------
+    stated
+        Encoding that the name states, where it does.
+
+    Raises
+    ------
+    RequestError
+        If an option is missing or contradicts the name.
+    """
+    name = stated or options.encoding
+    encoding = encoding_named(name) if name else None
+    keys = ["sample_rate_hz", *tuning_keys(encoding or ENCODINGS["cu8"])]
+    require(options, keys if encoding else ["encoding", *keys], where)
+    encoding = encoding_named(settled("the extension", stated, options.encoding, "encoding", where))
+    return Layout.plain(encoding), needed(options.sample_rate_hz, "sample_rate_hz", where)

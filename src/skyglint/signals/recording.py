@@ -16,10 +16,10 @@ from typing import BinaryIO
 import numpy as np
 
 from skyglint.errors import RequestError, SourceError
-from skyglint.signals.block import Block, Encoding, Gap, SourceInfo
+from skyglint.signals.block import Block, Gap, SourceInfo
+from skyglint.signals.layout import Layout
 from skyglint.signals.options import UNIX
-from skyglint.signals.packed import Unpack
-from skyglint.signals.plausible import CELL_S, is_nonsense, lose_nonsense
+from skyglint.signals.plausible import block_samples, cell_samples, is_nonsense, lose_nonsense
 
 MEBIBYTE = 1 << 20
 
@@ -44,30 +44,6 @@ class Stretch:
     def n_samples(self) -> int:
         """Samples in all places together."""
         return sum(extent.n_samples for extent in self.extents)
-
-
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """How the samples of a file are written and where they stand.
-
-    Attributes
-    ----------
-    encoding
-        Of the values that blocks carry.
-    stored_bytes
-        Bytes of a sample in the file.
-    unpack
-        Turns the file's bytes into such values where the file's own form has no NumPy type; ``None`` for a view.
-    """
-
-    encoding: Encoding
-    stored_bytes: int
-    unpack: Unpack | None = None
-
-    @classmethod
-    def plain(cls, encoding: Encoding) -> Layout:
-        """Return the layout of samples that stand in the file as they are."""
-        return cls(encoding, encoding.bytes_per_sample)
 
 
 class Recording:
@@ -111,13 +87,11 @@ class Recording:
         SourceError
             If the file cannot be read any further.
         """
-        rate_hz = self._info.sample_rate_hz
-        if self._layout.encoding.dtype.kind != "f":
-            return self._raw_blocks(max(1, round(block_s * rate_hz)))
-        cell = max(1, round(CELL_S * rate_hz))
-        return lose_nonsense(self._raw_blocks(max(1, round(block_s * rate_hz / cell)) * cell), cell)
+        rate_hz, encoding = self._info.sample_rate_hz, self._layout.encoding
+        items = self._raw_blocks(block_samples(block_s, rate_hz, encoding))
+        return lose_nonsense(items, cell_samples(rate_hz)) if encoding.dtype.kind == "f" else items
 
-    def _raw_blocks(self, block_samples: int) -> Iterator[Block | Gap]:
+    def _raw_blocks(self, size: int) -> Iterator[Block | Gap]:
         number = 0
         try:
             with self._path.open("rb", buffering=0) as file:
@@ -127,7 +101,7 @@ class Recording:
                         continue
                     done = 0
                     for extent in part.extents:
-                        for block in self._extent_blocks(file, part, extent, block_samples, number, done):
+                        for block in self._extent_blocks(file, part, extent, size, number, done):
                             yield block
                             done += block.n_samples
                     number += 1
@@ -138,12 +112,12 @@ class Recording:
             raise SourceError(f"{self._path}: reading failed: {error.strerror or error}") from error
 
     def _extent_blocks(
-        self, file: BinaryIO, part: Stretch, extent: Extent, block_samples: int, number: int, done: int
+        self, file: BinaryIO, part: Stretch, extent: Extent, size: int, number: int, done: int
     ) -> Iterator[Block]:
         file.seek(extent.byte_offset)
-        for first in range(0, extent.n_samples, block_samples):
-            wanted = min(block_samples, extent.n_samples - first)
-            values = self._values(file.read(wanted * self._layout.stored_bytes))
+        for first in range(0, extent.n_samples, size):
+            wanted = min(size, extent.n_samples - first)
+            values = self._layout.values(file.read(wanted * self._layout.stored_bytes))
             block = Block(
                 values,
                 self._layout.encoding,
@@ -158,12 +132,6 @@ class Recording:
             if block.n_samples < wanted:
                 return
 
-    def _values(self, data: bytes) -> np.ndarray:
-        data = data[: len(data) - len(data) % self._layout.stored_bytes]
-        if self._layout.unpack:
-            return self._layout.unpack(data)
-        return np.frombuffer(data, dtype=self._layout.encoding.dtype)
-
     def _cut_short(self, part: Stretch, done: int) -> Iterator[Gap]:
         end_unix = part.start_unix + done / self._info.sample_rate_hz
         yield Gap(end_unix, max(end_unix, self._info.end_unix), "file became shorter while it was read")
@@ -175,7 +143,7 @@ class Recording:
         n_samples = min(first.extents[0].n_samples, MEBIBYTE // self._layout.stored_bytes)
         with open_for_reading(self._path) as file:
             file.seek(first.extents[0].byte_offset)
-            values = self._values(file.read(n_samples * self._layout.stored_bytes))
+            values = self._layout.values(file.read(n_samples * self._layout.stored_bytes))
         share = float(np.mean(is_nonsense(values)))
         if share > 0.5:
             raise SourceError(

@@ -15,10 +15,11 @@ from pathlib import Path
 from typing import Any
 
 from skyglint.errors import RequestError, SourceError
-from skyglint.signals.band import real_band
+from skyglint.signals.band import Band
 from skyglint.signals.block import Encoding, SourceInfo
 from skyglint.signals.captures import Capture, Store, lay_out
 from skyglint.signals.encodings import ENCODINGS
+from skyglint.signals.layout import Layout
 from skyglint.signals.options import (
     FREQUENCY_HZ,
     RATE_HZ,
@@ -27,7 +28,7 @@ from skyglint.signals.options import (
     checked_number,
     settled,
 )
-from skyglint.signals.recording import Layout, Recording, Stretch, fingerprint, open_for_reading
+from skyglint.signals.recording import Recording, Stretch, fingerprint, open_for_reading
 from skyglint.utc import parse_utc
 
 META, DATA, ARCHIVE = ".sigmf-meta", ".sigmf-data", ".sigmf"
@@ -75,23 +76,18 @@ def open_sigmf(path: Path, options: SourceOptions) -> Recording:
     stretches = [part for part in parts if isinstance(part, Stretch)]
     if not stretches:
         raise SourceError(f"{where}: holds no samples")
-    center_hz = stretches[0].center_frequency_hz
-    low_hz, high_hz = center_hz - rate_hz / 2, center_hz + rate_hz / 2
-    if encoding.components == 1:
-        stated_sideband = table.get("skyglint:sideband")
-        sideband = settled("skyglint:sideband", stated_sideband, options.sideband, "sideband", where)
-        low_hz, high_hz = real_band(center_hz, rate_hz, sideband)
+    band = _band(table, encoding, rate_hz, stretches[0].center_frequency_hz, options, where)
     facts = {key: value for key, value in place.meta.items() if key != "core:dataset"}
     info = SourceInfo(
         name=path.name,
         fingerprint=fingerprint(place.data_path, place.data_offset, place.data_bytes, facts),
         encoding=encoding.name,
         sample_rate_hz=rate_hz,
-        center_frequency_hz=center_hz,
+        center_frequency_hz=band.center_hz,
         start_unix=stretches[0].start_unix,
         end_unix=end_unix,
-        band_low_hz=low_hz,
-        band_high_hz=high_hz,
+        band_low_hz=band.low_hz,
+        band_high_hz=band.high_hz,
     )
     return Recording(place.data_path, info, Layout.plain(encoding), parts)
 
@@ -103,6 +99,16 @@ def describes(meta_path: Path, dataset: str) -> bool:
     with open_for_reading(meta_path) as file:
         meta = _parse(file.read(_MAX_META_BYTES), str(meta_path))
     return _table(meta, "global", str(meta_path)).get("core:dataset") == dataset
+
+
+def _band(
+    table: dict[str, Any], encoding: Encoding, rate_hz: float, center_hz: float, options: SourceOptions, where: str
+) -> Band:
+    if encoding.components == 2:
+        return Band.of_iq(center_hz, rate_hz)
+    stated = table.get("skyglint:sideband")
+    sideband = settled("skyglint:sideband", stated, options.sideband, "sideband", where)
+    return Band.of_audio(center_hz, rate_hz, sideband, where)
 
 
 def _side_by_side(path: Path) -> _Place:

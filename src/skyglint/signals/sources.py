@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 from skyglint.errors import RequestError
 from skyglint.signals.block import Source
 from skyglint.signals.options import SourceOptions
+from skyglint.signals.pipe import Pipe
 from skyglint.signals.raw import open_raw
 from skyglint.signals.recording import Recording, open_for_reading
 from skyglint.signals.sigmf_reader import ARCHIVE, DATA, META, describes, open_sigmf
@@ -17,12 +19,13 @@ WAV_EXTENSIONS = (".wav", ".wave", ".w64", ".rf64", ".bw64")
 
 
 def open_source(address: str | Path, options: SourceOptions | None = None) -> Source:
-    """Open a recording by its path.
+    """Open a recording by its path, or a pipe.
 
     Parameters
     ----------
     address
-        A recording: SigMF (metadata, data or archive), WAV or raw samples.
+        A recording: SigMF (metadata, data or archive), WAV or raw samples; a pipe's path, or ``-`` for
+        standard input, with raw samples or WAV.
     options
         What the user says of it, where it does not say it itself.
 
@@ -33,8 +36,12 @@ def open_source(address: str | Path, options: SourceOptions | None = None) -> So
     SourceError
         If it is there and cannot be used.
     """
+    if str(address) == "-":
+        return Pipe(sys.stdin.buffer, "standard input", options or SourceOptions())
     path = Path(address)
     try:
+        if path.is_fifo():
+            return Pipe(path.open("rb"), str(path), options or SourceOptions())
         return _open_recording(path, options or SourceOptions())
     except OSError as error:
         raise RequestError(f"{path}: cannot be read: {error.strerror or error}") from error

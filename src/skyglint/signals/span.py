@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from skyglint.errors import RequestError, SourceError
-from skyglint.signals.band import real_band
+from skyglint.errors import SourceError
+from skyglint.signals.band import said
 from skyglint.signals.block import Gap, SourceInfo
 from skyglint.signals.captures import CUT_OFF, INCOMPLETE
-from skyglint.signals.options import SourceOptions, require, settled
-from skyglint.signals.recording import Extent, Layout, Recording, Stretch, fingerprint
+from skyglint.signals.layout import Layout
+from skyglint.signals.options import SourceOptions
+from skyglint.signals.recording import Extent, Recording, Stretch, fingerprint
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,21 +53,12 @@ def open_span(path: Path, span: Span, options: SourceOptions, start_hint: str = 
         If there are no samples.
     """
     where, rate_hz = str(path), span.sample_rate_hz
-    single = span.layout.encoding.components == 1
-    _refuse_other_kind(where, single, options)
-    tuning = ["dial_frequency_hz", "sideband"] if single else ["center_frequency_hz"]
-    require(options, [*tuning, "start_unix"], where + start_hint)
-    if single:
-        center_hz, low_hz, high_hz = _single_sideband(where, rate_hz, options)
-    else:
-        center_hz = settled("", None, options.center_frequency_hz, "center_frequency_hz", where)
-        low_hz, high_hz = center_hz - rate_hz / 2, center_hz + rate_hz / 2
-    start_unix = settled("", None, options.start_unix, "start_unix", where)
+    band, start_unix = said(span.layout.encoding, rate_hz, options, where + start_hint)
     n_samples, rest = divmod(span.n_bytes, span.layout.stored_bytes)
     if not n_samples:
         raise SourceError(f"{where}: holds no samples")
     end_unix = stated_end_unix = start_unix + n_samples / rate_hz
-    parts: list[Stretch | Gap] = [Stretch(start_unix, center_hz, (Extent(span.byte_offset, n_samples),))]
+    parts: list[Stretch | Gap] = [Stretch(start_unix, band.center_hz, (Extent(span.byte_offset, n_samples),))]
     stated_samples = span.stated_bytes // span.layout.stored_bytes
     if stated_samples > n_samples:
         stated_end_unix = start_unix + stated_samples / rate_hz
@@ -76,7 +68,7 @@ def open_span(path: Path, span: Span, options: SourceOptions, start_hint: str = 
     facts = {
         "encoding": span.layout.encoding.name,
         "sample_rate_hz": rate_hz,
-        "center_frequency_hz": center_hz,
+        "center_frequency_hz": band.center_hz,
         "start_unix": start_unix,
         "sideband": options.sideband,
     }
@@ -85,23 +77,10 @@ def open_span(path: Path, span: Span, options: SourceOptions, start_hint: str = 
         fingerprint=fingerprint(path, span.byte_offset, span.n_bytes, facts),
         encoding=span.layout.encoding.name,
         sample_rate_hz=rate_hz,
-        center_frequency_hz=center_hz,
+        center_frequency_hz=band.center_hz,
         start_unix=start_unix,
         end_unix=stated_end_unix,
-        band_low_hz=low_hz,
-        band_high_hz=high_hz,
+        band_low_hz=band.low_hz,
+        band_high_hz=band.high_hz,
     )
     return Recording(path, info, span.layout, parts)
-
-
-def _refuse_other_kind(where: str, single: bool, options: SourceOptions) -> None:
-    if single and options.center_frequency_hz is not None:
-        raise RequestError(f"{where}: holds audio of one channel: give --dial-frequency-hz, not --center-frequency-hz")
-    if not single and (options.sideband is not None or options.dial_frequency_hz is not None):
-        raise RequestError(f"{where}: holds I/Q; --sideband and --dial-frequency-hz are for audio of one channel")
-
-
-def _single_sideband(where: str, rate_hz: float, options: SourceOptions) -> tuple[float, float, float]:
-    dial_hz = settled("", None, options.dial_frequency_hz, "dial_frequency_hz", where)
-    sideband = settled("", None, options.sideband, "sideband", where)
-    return dial_hz, *real_band(dial_hz, rate_hz, sideband)

@@ -7,9 +7,9 @@ from pathlib import Path
 
 from skyglint.errors import SourceError
 from skyglint.signals.encodings import ENCODINGS
+from skyglint.signals.layout import Layout, unpack_24_bit
 from skyglint.signals.options import RATE_HZ, SourceOptions, checked_number, settled
-from skyglint.signals.packed import unpack_24_bit
-from skyglint.signals.recording import Layout, Recording, open_for_reading
+from skyglint.signals.recording import Recording, open_for_reading
 from skyglint.signals.span import Span, open_span
 from skyglint.signals.wav_header import WavHeader, read_header
 
