@@ -1,15 +1,23 @@
 """Made-up nights for the page: invented places, stations and echoes, every number drawn from a seeded generator."""
 
+import dataclasses
+import math
 from collections.abc import Callable, Sequence
 from datetime import date
+from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.stats import chi2
 
+from skyglint.activity.rates import Rate
 from skyglint.echoes.echo import Echo, Snippet
-from skyglint.report.night import Lane, NightPage, RateRow, SolarRate
+from skyglint.report.night import Lane, NightPage
+from skyglint.report.together import Together
+from skyglint.signals.block import SourceInfo
 from skyglint.site import Channel
+from skyglint.store import Store
 from skyglint.store.records import CoverageSpan, FloorHistory, Recording, Run, StoredEcho
 
 NAN = float("nan")
@@ -18,14 +26,14 @@ COLUMNS = 1200
 FLAT = 0.682689492
 
 
-def rate_row(channel: str, start: float, end: float, echoes: int, coverage_s: float) -> RateRow:
-    if coverage_s <= 0.0:
-        return RateRow(channel, start, end, 0, 0.0, 0.0, NAN, NAN, NAN)
+def rate_row(channel: str, start: float, end: float, echoes: int, coverage_s: float) -> Rate:
+    role = "guard" if channel.startswith("quiet") else "reference" if channel == "town" else "target"
     busy_s = 0.4 * echoes
     hours = (coverage_s - busy_s) / 3600.0
     low = chi2.ppf((1 - FLAT) / 2, 2 * echoes) / 2 if echoes else 0.0
     high = chi2.ppf((1 + FLAT) / 2, 2 * echoes + 2) / 2
-    return RateRow(channel, start, end, echoes, coverage_s, busy_s, echoes / hours, low / hours, high / hours)
+    found = (echoes / hours, low / hours, high / hours) if hours > 0.0 else (NAN, NAN, NAN)
+    return Rate(channel, role, start, end, echoes, coverage_s, busy_s, *found, 139.8, (start / 3600.0 - 0.2) % 24)
 
 
 def overlap_s(first: tuple[float, float], second: tuple[float, float]) -> float:
@@ -122,7 +130,7 @@ class NightMaker:
         dark = np.array([not self.watched(float(t)) for t in times])
         return np.where(dark, np.nan, noise).astype(np.float32)
 
-    def rows(self, channel: str | None) -> tuple[RateRow, ...]:
+    def rows(self, channel: str | None) -> tuple[Rate, ...]:
         """Rates by the hour of UTC: of one channel, or of all targets where none is named."""
         found = []
         first = 3600.0 * np.floor(self.start / 3600.0)
@@ -130,7 +138,7 @@ class NightMaker:
             found.append(self.row(channel or "", float(hour), float(hour) + 3600.0))
         return tuple(found)
 
-    def row(self, channel: str, start: float, end: float) -> RateRow:
+    def row(self, channel: str, start: float, end: float) -> Rate:
         names = {c.name for c in self.channels if c.role == "target"} if not channel else {channel}
         inside = overlap_s((start, end), (self.start, self.end))
         dark = sum(overlap_s((max(start, self.start), min(end, self.end)), (a, b)) for a, b, _ in self.holes)
@@ -139,6 +147,17 @@ class NightMaker:
             e.channel in names and e.echo_class in meteors and start <= e.start_unix < end for e in self.echoes
         )
         return rate_row(channel, start, end, number, inside - dark)
+
+    def together(self, channel: str, start: float, end: float) -> Together:
+        row = self.row(channel, start, end)
+        return Together(
+            math.floor(row.local_solar_hour),
+            row.echoes,
+            max(row.coverage_s - row.busy_s, 0.0),
+            row.rate_per_h,
+            row.rate_low_per_h,
+            row.rate_high_per_h,
+        )
 
     def page(self, site_name: str = "Harrow Fell") -> NightPage:
         self.echoes.sort(key=lambda echo: echo.start_unix)
@@ -159,29 +178,30 @@ class NightMaker:
             best=best,
             pictures=pictures,
             sparks=sparks,
-            all_targets=self.row("", self.start, self.end),
-            solar_hours=tuple(
-                SolarRate(
-                    int((row.start_unix / 3600.0 - 0.2) % 24),
-                    row.echoes,
-                    row.coverage_s,
-                    row.rate_per_h,
-                    row.rate_low_per_h,
-                    row.rate_high_per_h,
-                )
-                for row in self.rows(None)
-            ),
+            all_targets=self.together("", self.start, self.end),
+            solar_hours=tuple(self.together("", row.start_unix, row.end_unix) for row in self.rows(None)),
             confidence=FLAT,
             runs=(Run(1, site_name, "", "0.1.0", "scan", {"false_alarms_per_h": 1.0, "frame_s": 0.01}, self.end + 60),),
             recordings=(Recording(1, 1, "night.sigmf-data", "ab12", "cu8", 2.4e6, 98e6, self.start, self.end, 1, 0.0),),
             version="0.1.0",
         )
 
-    def lane(self, channel: Channel) -> Lane:
-        known = channel.latitude_deg is not None
+    def floor(self, channel: str) -> FloorHistory:
         times = np.arange(self.start, self.end, max(1.0, (self.end - self.start) / 400))
         level = -58.0 + 0.12 * np.sin(times / 4000) + self.random.normal(0, 0.05, len(times))
         level = np.where([not self.watched(float(t)) for t in times], np.nan, level)
+        return FloorHistory(channel, times, level.astype(np.float32))
+
+    def coverage(self, channel: str) -> list[CoverageSpan]:
+        edges = sorted({self.start, self.end, *(edge for hole in self.holes for edge in hole[:2])})
+        reasons = {a: reason for a, _, reason in self.holes}
+        return [
+            CoverageSpan(channel, a, b, "lost" if a in reasons else "watched", reasons.get(a, ""))
+            for a, b in pairwise(edges)
+        ]
+
+    def lane(self, channel: Channel) -> Lane:
+        known = channel.latitude_deg is not None
         night = self.row(channel.name, self.start, self.end)
         return Lane(
             channel=channel,
@@ -190,7 +210,7 @@ class NightMaker:
             power_db=self.strip(channel),
             watched_s=night.coverage_s,
             lost=tuple(CoverageSpan(channel.name, a, b, "lost", reason) for a, b, reason in self.holes),
-            floor=FloorHistory(channel.name, times, level.astype(np.float32)),
+            floor=self.floor(channel.name),
             bursts=sum(echo.channel == channel.name for echo in self.echoes),
             night=night,
             hours=self.rows(channel.name),
@@ -242,11 +262,15 @@ def empty_night() -> NightPage:
     return NightMaker(invented_channels(3), 5.7 * 3600, []).page()
 
 
-def outage_night() -> NightPage:
+def outage_maker() -> NightMaker:
     holes = [(5000.0, 16400.0, "receiver lost"), (17000.0, 17300.0, "recording ends before its stated length")]
     maker = NightMaker(invented_channels(5), 5.7 * 3600, holes)
     maker.add_echoes(120)
-    return maker.page()
+    return maker
+
+
+def outage_night() -> NightPage:
+    return outage_maker().page()
 
 
 NIGHTS: dict[str, Callable[[], NightPage]] = {
@@ -261,3 +285,61 @@ NIGHTS: dict[str, Callable[[], NightPage]] = {
 def nights() -> dict[str, NightPage]:
     """The four made-up nights by name."""
     return {name: make() for name, make in NIGHTS.items()}
+
+
+SITE = """
+[site]
+name = "Harrow Fell"
+latitude_deg = 54.6137
+longitude_deg = -2.9312
+height_m = 210
+timezone = "Europe/London"
+
+[antenna]
+azimuth_deg = 46
+elevation_deg = 35
+gain_dbi = 6.0
+beamwidth_deg = 65
+height_above_ground_m = 2.5
+polarization = "horizontal"
+
+[receiver]
+source = "rtltcp://127.0.0.1:1234"
+center_frequency_hz = 98_000_000
+sample_rate_hz = 2_400_000
+gain_db = 30.0
+correction_ppm = 0.0
+
+[[channel]]
+name = "north-sea"
+role = "target"
+kind = "fm"
+frequency_hz = 98_300_000
+"""
+
+
+def write_night(path: Path, maker: NightMaker, pictures: int = 12) -> None:
+    """Write a made-up night into a database, as a scan of one recording would."""
+    info = SourceInfo("night.sigmf-meta", "ab12", "cu8", 2.4e6, 98e6, maker.start, maker.end, 96.8e6, 99.2e6)
+    echoes = sorted(maker.echoes, key=lambda echo: echo.start_unix)
+    with Store.open(path, "create") as store:
+        run = store.begin_run("Harrow Fell", SITE, "scan", {"false_alarms_per_channel_hour": 1.0}, maker.end + 60.0)
+        with store.recording(run, info, maker.channels) as writer:
+            for index, echo in enumerate(echoes):
+                picture = maker.snippet(echo) if index < pictures else None
+                writer.add_echoes([dataclasses.replace(echo, snippet=picture)])
+            for channel in maker.channels:
+                writer.add_coverage(maker.coverage(channel.name))
+                strip = maker.strip(channel)
+                writer.add_strip(channel.name, maker.start, (maker.end - maker.start) / len(strip), strip)
+                floor = maker.floor(channel.name)
+                writer.add_floor(channel.name, maker.start, float(np.diff(floor.time_unix)[0]), floor.floor_db)
+            writer.set_samples(int(2.4e6 * (maker.end - maker.start)), 0.0)
+
+
+@pytest.fixture(scope="session")
+def outage_store(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database with the night of the big outage."""
+    path = tmp_path_factory.mktemp("night") / "outage.db"
+    write_night(path, outage_maker())
+    return path

@@ -12,24 +12,11 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
+from skyglint.activity.rates import Rate
 from skyglint.echoes.echo import Snippet
+from skyglint.report.together import Together
 from skyglint.site import Channel
 from skyglint.store.records import CoverageSpan, FloorHistory, Recording, Run, StoredEcho
-
-
-@dataclass(frozen=True, slots=True)
-class RateRow:
-    """Rate of one channel over one span (see the exported table ``rates``)."""
-
-    channel: str
-    start_unix: float
-    end_unix: float
-    echoes: int
-    coverage_s: float
-    busy_s: float
-    rate_per_h: float
-    rate_low_per_h: float
-    rate_high_per_h: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +41,7 @@ class Lane:
     bursts
         Echoes of any class.
     night, hours
-        The rate over the whole night, and by hour of UTC.
+        The rate over the whole night, and by hour of UTC: rows of the exported table ``rates``.
     """
 
     channel: Channel
@@ -65,20 +52,8 @@ class Lane:
     lost: tuple[CoverageSpan, ...]
     floor: FloorHistory
     bursts: int
-    night: RateRow
-    hours: tuple[RateRow, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class SolarRate:
-    """Rate of all target channels together in one hour of local apparent solar time."""
-
-    hour: int
-    echoes: int
-    coverage_s: float
-    rate_per_h: float
-    rate_low_per_h: float
-    rate_high_per_h: float
+    night: Rate
+    hours: tuple[Rate, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,8 +101,8 @@ class NightPage:
     best: tuple[StoredEcho, ...]
     pictures: dict[int, Snippet]
     sparks: dict[int, NDArray[np.float32]]
-    all_targets: RateRow
-    solar_hours: tuple[SolarRate, ...]
+    all_targets: Together
+    solar_hours: tuple[Together, ...]
     confidence: float
     runs: tuple[Run, ...]
     recordings: tuple[Recording, ...]

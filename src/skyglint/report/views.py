@@ -7,11 +7,12 @@ import math
 import numpy as np
 from markupsafe import Markup
 
+from skyglint.activity.rates import Rate
 from skyglint.report import wording
 from skyglint.report.figures import floor, hours, lane, section, solar_clock, trace
 from skyglint.report.figures.marks import mark_of
 from skyglint.report.figures.timescale import TimeScale
-from skyglint.report.night import Lane, NightPage, RateRow
+from skyglint.report.night import Lane, NightPage
 from skyglint.report.numbers import clock, counted, fixed, interval, measured, quantity, span
 from skyglint.report.spectrogram import data_uri, ink_png, ink_top_db, shrink
 from skyglint.store.records import StoredEcho
@@ -81,7 +82,7 @@ def hour_figure(page: NightPage, entry: Lane) -> Markup:
     return hours.hour_bars(label, bars, top)
 
 
-def _bar(row: RateRow) -> hours.Bar:
+def _bar(row: Rate) -> hours.Bar:
     share = row.coverage_s / (row.end_unix - row.start_unix)
     return hours.Bar(row.start_unix, share, row.echoes, row.rate_per_h, row.rate_low_per_h, row.rate_high_per_h)
 
@@ -91,13 +92,11 @@ def clock_figure(page: NightPage) -> Markup:
     rate = page.all_targets
     middle = fixed(rate.rate_per_h, 1 if rate.rate_per_h < 100.0 else 0)
     sectors = [
-        solar_clock.SolarHour(
-            row.hour, row.echoes, row.coverage_s, row.rate_per_h, row.rate_low_per_h, row.rate_high_per_h
-        )
+        solar_clock.SolarHour(row.solar_hour, row.live_s, row.rate_per_h, row.rate_low_per_h, row.rate_high_per_h)
         for row in page.solar_hours
     ]
     seen = "; ".join(
-        f"{row.hour} h: {interval(row.rate_per_h, row.rate_low_per_h, row.rate_high_per_h, '/ h')}"
+        f"{row.solar_hour} h: {interval(row.rate_per_h, row.rate_low_per_h, row.rate_high_per_h, '/ h')}"
         for row in page.solar_hours
         if not math.isnan(row.rate_per_h)
     )
@@ -196,7 +195,7 @@ def lane_count_word(entry: Lane) -> str:
     return singular if lane_count(entry) == 1 else plural
 
 
-def rate_words(row: RateRow) -> str:
+def rate_words(row: Rate) -> str:
     """Return a rate with its interval."""
     return interval(row.rate_per_h, row.rate_low_per_h, row.rate_high_per_h, "/ h")
 
@@ -214,8 +213,3 @@ def measurements(page: NightPage, entry: StoredEcho) -> list[tuple[str, str]]:
         ("distrust", ", ".join(echo.flags)),
     ]
     return [(name, value) for name, value in rows if value]
-
-
-def lanes_with_place(page: NightPage) -> list[Lane]:
-    """Return the target lanes whose transmitter's place is known."""
-    return [entry for entry in wording.targets(page) if not math.isnan(entry.distance_km)]

@@ -137,6 +137,15 @@ def best_note(page: NightPage) -> str:
     )
 
 
+def rates_note(page: NightPage) -> str:
+    """Return how to read the rates."""
+    content = quantity(100.0 * page.confidence, "%")
+    return (
+        f"A bar is as wide as its hour was watched and stands on its count; the line on it is the {content} interval. "
+        "One scale for all channels, and one for all cross-sections."
+    )
+
+
 def table_note(page: NightPage) -> str:
     """Return what the table lists, or that it is empty."""
     if not page.echoes:

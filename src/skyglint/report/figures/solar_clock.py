@@ -19,14 +19,13 @@ INNER_PX, OUTER_PX, ARC_PX = 46.0, 118.0, 132.0
 
 @dataclass(frozen=True, slots=True)
 class SolarHour:
-    """One hour of local apparent solar time: what was counted, in how long, the rate and its limits per hour.
+    """One hour of local apparent solar time: how long it was live, the rate and its limits per hour.
 
     ``rate_per_h`` is NaN for an hour that was not watched.
     """
 
     hour: int
-    echoes: int
-    coverage_s: float
+    live_s: float
     rate_per_h: float
     low_per_h: float
     high_per_h: float
@@ -70,7 +69,7 @@ def solar_clock(label: str, hours: Sequence[SolarHour], middle: str, unit: str) 
 
 
 def _fitting_limits(seen: Sequence[SolarHour]) -> list[float]:
-    return [entry.high_per_h for entry in seen if entry.coverage_s >= 1800.0 and math.isfinite(entry.high_per_h)]
+    return [entry.high_per_h for entry in seen if entry.live_s >= 1800.0 and math.isfinite(entry.high_per_h)]
 
 
 def _radius(rate: float, top: float) -> float:

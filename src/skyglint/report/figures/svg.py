@@ -7,6 +7,9 @@ from collections.abc import Iterable
 
 from markupsafe import Markup, escape
 
+#: How far a figure may grow in a wide column, so that its letters stay near the page's sizes.
+MOST_GROWTH = 1.15
+
 
 def element(name: str, *children: str, **attributes: object) -> Markup:
     """Return one element; text and attribute values are escaped, ``Markup`` children are kept.
@@ -69,13 +72,13 @@ def area(points: Iterable[tuple[float, float]], base: float) -> str:
 
 
 def figure(label: str, width: float, height: float, *children: str, class_: str = "figure") -> Markup:
-    """Return a figure of that many pixels, which shrinks with its column; ``label`` is its alternative text."""
+    """Return a figure of that many pixels, which follows its column a little; ``label`` is its alternative text."""
     return element(
         "svg",
         *children,
         class_=class_,
         viewBox=f"0 0 {short(width)} {short(height)}",
-        style=f"max-width:{short(width)}px",
+        style=f"max-width:{short(MOST_GROWTH * width)}px",
         role="img",
         aria_label=label,
     )
