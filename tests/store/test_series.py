@@ -146,3 +146,12 @@ def test_a_day_of_noise_and_echoes_on_twelve_channels_stays_small(tmp_path):
     a_day_bytes = (path.stat().st_size - empty_bytes) * 24
     print(f"{a_day_bytes / 1e6:.1f} MB a day")
     assert a_day_bytes < 15e6
+
+
+def test_a_short_last_reading_leaves_no_holes_in_the_grid(store):
+    with store.recording(begin(store), source_info(), CHANNELS) as writer:
+        writer.add_strip("quiet", START_UNIX, 0.1, np.zeros(100))
+        writer.add_strip("quiet", START_UNIX + 10.0, 0.03, [20.0])
+    quiet = store.strips()[1]
+    assert quiet.step_s == 0.1
+    assert not np.isnan(quiet.power_db).any()

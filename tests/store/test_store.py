@@ -191,6 +191,8 @@ def test_sites_in_one_database_do_not_mix(store, path):
         assert len(tarn_end.echoes()) == 2
         assert [run.site_name for run in tarn_end.runs()] == ["Tarn End"]
         assert len(tarn_end.recordings()) == len(tarn_end.coverage()) == 1
+    with pytest.raises(RequestError, match='no site "Fell End": it has Harrow Fell, Tarn End'):
+        Store.open(path, site_name="Fell End")
 
 
 def test_an_empty_database_answers_with_nothing(store):

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,6 +23,7 @@ from skyglint.sky.sun import local_apparent_solar_hour, solar_longitude_deg
 from skyglint.store import CoverageSpan, Store, StoredEcho
 
 By = Literal["hour", "night"]
+BINS: tuple[By, ...] = get_args(By)
 
 _HOUR_S = 3600.0
 _DAY_S = 86_400.0

@@ -196,10 +196,10 @@ def read_strips(connection: sa.Connection, selection: Selection, readings: int |
     With ``readings`` given the grid has at most that many steps, and each holds the largest reading within it;
     otherwise the steps are those that were stored. An open-ended selection reaches over what is stored.
     """
-    grids = _grid(connection, selection)
-    if grids is None:
+    grid = _grid(connection, selection)
+    if grid is None:
         return []
-    start_unix, end_unix, step_s = grids
+    start_unix, end_unix, step_s = grid
     if readings is not None:
         step_s = max(step_s, (end_unix - start_unix) / readings)
     n = max(math.ceil((end_unix - start_unix) / step_s - 1e-6), 1)
@@ -212,8 +212,10 @@ def read_strips(connection: sa.Connection, selection: Selection, readings: int |
 
 def _grid(connection: sa.Connection, selection: Selection) -> tuple[float, float, float] | None:
     table = schema.strips
+    # The longest step, so that a grid never has places between readings. Shorter steps come from the last reading
+    # before a gap.
     query = sa.select(
-        sa.func.min(table.c.start_unix), sa.func.max(table.c.end_unix), sa.func.min(table.c.step_s)
+        sa.func.min(table.c.start_unix), sa.func.max(table.c.end_unix), sa.func.max(table.c.step_s)
     ).join_from(table, schema.channels)
     start_unix, end_unix, step_s = connection.execute(query.where(*selection.overlapping(table, CHUNK_S))).one()
     if start_unix is None:

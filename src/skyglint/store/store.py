@@ -62,7 +62,7 @@ class Store:
         Raises
         ------
         RequestError
-            If the file is missing or a folder.
+            If the file is missing or a folder, or nothing in it belongs to the site.
         StoreError
             If it is not a database of Skyglint's, or of a newer version, or there is no permission.
         """
@@ -72,6 +72,7 @@ class Store:
         store = cls(target, engine, site_name)
         try:
             store._bring_up_to_date(mode)
+            store._check_site()
         except BaseException:
             engine.dispose()
             raise
@@ -110,6 +111,16 @@ class Store:
             )
         with self._writing() as connection:
             upgrade.upgrade(connection)
+
+    def _check_site(self) -> None:
+        if self._site_name is None:
+            return
+        with self._reading() as connection:
+            known = sorted({run.site_name for run in reader.read_runs(connection, Selection())})
+        if self._site_name not in known:
+            raise RequestError(
+                f'{shown(self._target)}: no site "{self._site_name}": it has {", ".join(known) or "none"}'
+            )
 
     @contextmanager
     def _reading(self) -> Iterator[sa.Connection]:
