@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from skyglint.echoes.echo import METEORIC
-from skyglint.simulate.truth import TrueEvent
+from skyglint.simulate.truth import TrueEvent, Truth
 from skyglint.store.records import StoredEcho
 
 #: How far the edges of an echo may lie outside the true event's and still be it.
@@ -41,9 +41,16 @@ class Comparison:
     n_false: int
 
 
-def compare(true: Iterable[TrueEvent], found: Iterable[StoredEcho], channels: Sequence[str]) -> Comparison:
-    """Pair the meteors of the truth with the echoes counted as meteors in the named channels."""
-    meteors = [event for event in true if event.echo_class in METEORIC and event.channel in channels]
+def compare(truth: Truth, found: Iterable[StoredEcho], channels: Sequence[str]) -> Comparison:
+    """Pair the meteors of the truth with the echoes counted as meteors in the named channels.
+
+    A meteor that peaked while nothing was recorded is left out: nobody could have found it.
+    """
+    meteors = [
+        event
+        for event in truth.events
+        if event.echo_class in METEORIC and event.channel in channels and not _in_a_loss(event, truth)
+    ]
     echoes = [echo for echo in found if echo.meteoric and echo.echo.channel in channels]
     pairs: list[Pair] = []
     used: set[int] = set()
@@ -56,6 +63,10 @@ def compare(true: Iterable[TrueEvent], found: Iterable[StoredEcho], channels: Se
     n_found = sum(pair.found is not None for pair in pairs)
     ordered = sorted([*pairs, *false], key=_time)
     return Comparison(tuple(ordered), len(meteors), n_found, len(false))
+
+
+def _in_a_loss(event: TrueEvent, truth: Truth) -> bool:
+    return any(start <= event.peak_unix < end for start, end in truth.losses)
 
 
 def _same(event: TrueEvent, stored: StoredEcho) -> bool:
