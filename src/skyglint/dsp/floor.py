@@ -12,6 +12,7 @@ citations from memory).
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -28,9 +29,12 @@ SLOPE_WANDER = np.array([1e-8, 1e-6, 3e-5, 4e-4])
 STEP_S = 0.5
 
 _SLOPE_MEMORY_S = 30.0  # an extrapolated slope dies away: what rose for a minute does not rise for an hour
-_JUDGEMENT_MEMORY_S = 120.0  # over which the filters' predictions are compared
+_JUDGEMENT_MEMORY_S = 60.0  # over which the filters' predictions are compared
 _GATE_SIGMAS = 4.0
 _JUMP = 0.03  # 0.13 dB in half a second: no ducting or gain drift moves as fast, most echoes do
+_BURST_DENSITY = 1.0  # a step in twenty holds a weak burst, spread over a fifth of a decibel
+_SLOPE_START = 30.0  # variance of a slope not yet seen, in steps of its wander
+_REWIND_STEPS = 90
 _HOLD_UP_S = 30.0  # the longest echo
 _HOLD_DOWN_S = 3.0  # a floor that falls was too high: only a dropout is waited for
 
@@ -121,16 +125,19 @@ class FloorTracker:
         self._forget = np.exp(-STEP_S / _JUDGEMENT_MEMORY_S)
         self._level_q = (LEVEL_WANDER**2)[:, None]
         self._slope_q = (SLOPE_WANDER**2)[:, None]
-        shape = (len(LEVEL_WANDER), n_channels)
-        self._level = np.broadcast_to(log_level, shape).copy()
-        self._slope = np.zeros(shape)
-        self._p_level = np.full(shape, log_level_sd**2)
-        self._p_cross = np.zeros(shape)
-        self._p_slope = np.broadcast_to(self._slope_q * 30.0, shape).copy()
-        self._evidence = np.zeros(shape)
+        # Level, slope, their variances and covariance, and how well the filter has predicted; the rows are views.
+        self._filters = np.zeros((6, len(LEVEL_WANDER), n_channels))
+        self._name_rows()
+        self._level[:] = log_level
+        self._p_level[:] = log_level_sd**2
+        self._p_slope[:] = self._slope_q * _SLOPE_START
+        self._past: deque[tuple[Floats, Floats]] = deque(maxlen=_REWIND_STEPS)
         self._held = np.zeros(n_channels, dtype=np.int64)  # steps left out: positive upward, negative downward
         self._recent = np.zeros((6, n_channels))  # the last levels measured
         self._last = np.full(n_channels, np.nan)  # the last step's level, if it was used
+
+    def _name_rows(self) -> None:
+        self._level, self._slope, self._p_level, self._p_cross, self._p_slope, self._evidence = self._filters
 
     def predict(self) -> FloorState:
         """Return the floor expected for the next step."""
@@ -146,6 +153,7 @@ class FloorTracker:
 
         A level of minus infinity or NaN (no power at all) is left out for good.
         """
+        self._past.append((self._filters.copy(), log_level))
         state = self.predict()
         innovation = log_level - state.log_level
         gate = np.maximum(_GATE_SIGMAS * np.sqrt(state.variance + self._reading), _JUMP)
@@ -156,9 +164,27 @@ class FloorTracker:
         self._advance()
         return np.asarray(used)
 
-    def shift(self, change: Floats) -> None:
-        """Move every level by ``change`` (natural logarithm): the readings' scale has changed, not the floor."""
-        self._level += change
+    def rewind(self, channel: int, start: int, stop: int) -> None:
+        """Forget what a channel's steps ``start`` to ``stop`` (half open) taught: they held a burst.
+
+        Steps are counted back from the next one, which is 0: the last step is ``start=1, stop=0``. Done only if the
+        level has come back to where it was expected without them; else it was the floor that moved.
+        """
+        if start > len(self._past) or stop >= start:
+            return
+        filters, _ = self._past[-start]
+        replay = FloorTracker(np.zeros(1), 1.0, self._reading[channel : channel + 1])
+        replay._filters = filters[..., channel : channel + 1].copy()
+        replay._name_rows()
+        after = []
+        for step in range(start, 0, -1):
+            level = self._past[-step][1][channel]
+            if step <= stop:
+                state = replay.predict()
+                after.append((level - state.log_level[0]) / np.sqrt(state.variance[0] + self._reading[channel]))
+            replay.update(np.array([np.nan if step > stop else level]))
+        if after and abs(np.mean(after)) * np.sqrt(len(after)) < _GATE_SIGMAS:
+            self._filters[..., channel] = replay._filters[..., 0]
 
     def set_reading_variance(self, reading_variance: Floats) -> None:
         """Replace the relative variance of one step's level."""
@@ -172,14 +198,17 @@ class FloorTracker:
     def _take(self, log_level: Floats, used: NDArray[np.bool_]) -> None:
         spread = self._p_level + self._reading
         error = log_level - self._level
-        gain_level, gain_slope = used * self._p_level / spread, used * self._p_cross / spread
+        clean = np.exp(-0.5 * error**2 / spread) / np.sqrt(2.0 * np.pi * spread)
+        burst = np.where(error > 0, _BURST_DENSITY, 1e-3 * _BURST_DENSITY)
+        trust = used * clean / (clean + burst)
+        gain_level, gain_slope = trust * self._p_level / spread, trust * self._p_cross / spread
         self._level += gain_level * error
         self._slope += gain_slope * error
         self._p_slope -= gain_slope * self._p_cross
         self._p_cross -= gain_level * self._p_cross
         self._p_level -= gain_level * self._p_level
         self._evidence *= np.where(used, self._forget, 1.0)
-        self._evidence -= used * 0.5 * (error**2 / spread + np.log(spread / self._reading))
+        self._evidence += used * np.log(clean + burst)
 
     def _hold(self, log_level: Floats, innovation: Floats, used: NDArray[np.bool_]) -> None:
         sign = np.where(innovation > 0, 1, -1)
@@ -193,7 +222,7 @@ class FloorTracker:
             self._slope[:, follow] = 0.0
             self._p_level[:, follow] = self._reading[follow] + 0.01**2
             self._p_cross[:, follow] = 0.0
-            self._p_slope[:, follow] = self._slope_q * 30.0
+            self._p_slope[:, follow] = self._slope_q * _SLOPE_START
             self._held[follow] = 0
 
     def _advance(self) -> None:

@@ -14,8 +14,6 @@ from skyglint.echoes.settings import DetectionSettings
 from skyglint.echoes.stretch import Stretch, StretchPlan
 from skyglint.site import Channel
 
-_STEPS_PER_BATCH = 20
-
 
 class Detector:
     """Finds and measures the echoes of all channels.
@@ -83,8 +81,7 @@ class Detector:
         whole = frames.n_frames // per_step * per_step
         findings, position = [], 0
         while position < whole:
-            most = min(_STEPS_PER_BATCH, self._stretch.steps_to_weighting) * per_step
-            stop = min(position + most, whole)
+            stop = min(position + self._stretch.steps_to_read * per_step, whole)
             findings.append(self._stretch.read(_part(frames, position, stop)))
             position = stop
         rest = [_part(frames, whole, frames.n_frames)] if whole < frames.n_frames else []

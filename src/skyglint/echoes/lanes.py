@@ -76,9 +76,9 @@ class Lanes:
         return self._weightings
 
     @property
-    def steps_to_weighting(self) -> int:
-        """Steps that may be read before the weights change."""
-        return STEPS_PER_WEIGHTING - self._steps % STEPS_PER_WEIGHTING
+    def steps(self) -> int:
+        """Steps read so far."""
+        return self._steps
 
     def bin_floor(self, channel: int) -> Floats:
         """Return the noise in each bin of a channel when the weights were set, relative to a weighted floor of 1."""
@@ -90,7 +90,7 @@ class Lanes:
         Parameters
         ----------
         spectra
-            Bin powers of each channel, shape (n_steps, frames_per_step, n_bins), at most `steps_to_weighting` steps.
+            Bin powers of each channel, shape (n_steps, frames_per_step, n_bins), none beyond the next multiple of `STEPS_PER_WEIGHTING`.
             One last, shorter step at the end of a stretch may stand alone.
         """
         weighted, plain = self._weighted(spectra)
@@ -115,6 +115,10 @@ class Lanes:
             plain_floor.reshape(len(floor), -1),
             tuple(states),
         )
+
+    def forget(self, channel: int, start: int, stop: int) -> None:
+        """Take out of a channel's floor what steps ``start`` to ``stop``, counted back from the next, taught it."""
+        self._tracker.rewind(channel, start, stop)
 
     def _weigh(self) -> None:
         self._noise = [bins.power for bins in self._bins]

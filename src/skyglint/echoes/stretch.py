@@ -24,6 +24,9 @@ Floats = NDArray[np.float64]
 
 _SHORTEST_S = 0.03
 
+#: Steps between two lessons, at which the bursts found since the last are taken out of the floor.
+STEPS_PER_LESSON = 10
+
 
 @dataclass(frozen=True, slots=True)
 class StretchPlan:
@@ -66,12 +69,13 @@ class Stretch:
         self._power_excess = History((n_channels,), keep)
         self._clipped = History((), keep)
         self._spectra = SpectraHistory(keep)
+        self._lessons: list[tuple[int, Burst]] = []
         self._pickers = [Picker(self._windows, plan.settings, plan.frame_s) for _ in plan.channels]
 
     @property
-    def steps_to_weighting(self) -> int:
-        """Steps that may be read in one go."""
-        return self._lanes.steps_to_weighting
+    def steps_to_read(self) -> int:
+        """Steps that may be read in one go: what was learnt from the last ones is then put to use."""
+        return STEPS_PER_LESSON - self._lanes.steps % STEPS_PER_LESSON
 
     def read(self, frames: FrameBlock) -> Findings:
         """Search whole steps, or the last part of one at the end of the stretch."""
@@ -82,6 +86,8 @@ class Stretch:
         thresholds = self._thresholds.next(readings.states, statistics)
         self._remember(frames, readings)
         echoes = self._search(thresholds, n_steps, per_step)
+        if self.steps_to_read == STEPS_PER_LESSON:
+            self._learn()
         return Findings(
             frames.start_unix,
             frames.frame_s,
@@ -132,9 +138,17 @@ class Stretch:
                 if suspects[channel, step]:
                     cleaned = self._cleaned.view(now - per_step - self._reach, now)[channel]
                     picker.search(cleaned, now, per_step, thresholds[step, channel])
-                if picker.busy:
-                    echoes += [self._measure(channel, burst, now) for burst in picker.close(now)]
+                for burst in picker.close(now) if picker.busy else ():
+                    echoes.append(self._measure(channel, burst, now))
+                    if not burst.overlong:
+                        self._lessons.append((channel, burst))
         return echoes
+
+    def _learn(self) -> None:
+        per_step, now = self._plan.frames_per_step, self._lanes.steps
+        for channel, burst in self._lessons:
+            self._lanes.forget(channel, now - burst.start // per_step, now + (-burst.stop // per_step))
+        self._lessons.clear()
 
     def _suspects(self, thresholds: Floats, n_steps: int, per_step: int) -> NDArray[np.bool_]:
         """Tell, for each channel and step, whether any window stands above its threshold, bursts not yet taken out."""
