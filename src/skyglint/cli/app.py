@@ -14,8 +14,13 @@ from skyglint.errors import SkyglintError
 #: Command, and the module of this room whose function ``run`` it is. Only the module that is asked for is imported,
 #: so that a small command starts quickly on a small computer.
 COMMANDS: dict[str, str] = {
-    "bench": "bench",
+    "demo": "demo",
     "scan": "scan",
+    "report": "report",
+    "rates": "rates",
+    "export": "export",
+    "simulate": "simulate",
+    "bench": "bench",
 }
 
 
