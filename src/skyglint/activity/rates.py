@@ -169,6 +169,7 @@ def read_rates(
     RequestError
         If the store reads several sites at once, or there is no channel of a name.
     """
+    store.require_channels(channels)
     span = store.span()
     if span is None:
         return []

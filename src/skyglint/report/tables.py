@@ -102,7 +102,14 @@ def make_table(
     end_unix: float = math.inf,
     channels: Sequence[str] | None = None,
 ) -> Table:
-    """Return a table of a database: echoes that start within the span, coverage and rates that share time with it."""
+    """Return a table of a database: echoes that start within the span, coverage and rates that share time with it.
+
+    Raises
+    ------
+    RequestError
+        If there is no channel of a name.
+    """
+    store.require_channels(channels)
     columns, rows = _TABLES[name]
     provenance = {
         "table": name,

@@ -201,40 +201,47 @@ class Store:
 
     # Reading: all spans of time are half-open, in POSIX seconds.
 
+    def require_channels(self, names: Sequence[str] | None) -> None:
+        """Refuse a channel that the database does not have, before any work is done for it.
+
+        Raises
+        ------
+        RequestError
+            If there is no channel of a name.
+        """
+        known = [channel.name for channel in self.channels()] if names else []
+        for unknown in (name for name in names or () if name not in known):
+            raise RequestError(f'{shown(self._target)}: no channel "{unknown}": it has {", ".join(known) or "none"}')
+
     def _select(
-        self,
-        connection: sa.Connection,
-        start_unix: float = -math.inf,
-        end_unix: float = math.inf,
-        channels: Sequence[str] | None = None,
+        self, start_unix: float = -math.inf, end_unix: float = math.inf, channels: Sequence[str] | None = None
     ) -> Selection:
-        if channels is not None:
-            known = [item.name for item in reader.read_channels(connection, Selection(site_name=self._site_name))]
-            for unknown in (name for name in channels if name not in known):
-                raise RequestError(
-                    f'{shown(self._target)}: no channel "{unknown}": it has {", ".join(known) or "none"}'
-                )
+        self.require_channels(channels)
         return Selection(start_unix, end_unix, channels, self._site_name)
 
     def runs(self) -> list[Run]:
         """Return the runs that wrote results, oldest first."""
+        selection = self._select()
         with self._reading() as connection:
-            return reader.read_runs(connection, self._select(connection))
+            return reader.read_runs(connection, selection)
 
     def recordings(self, start_unix: float = -math.inf, end_unix: float = math.inf) -> list[Recording]:
         """Return the recordings that share time with the span, by start."""
+        selection = self._select(start_unix, end_unix)
         with self._reading() as connection:
-            return reader.read_recordings(connection, self._select(connection, start_unix, end_unix))
+            return reader.read_recordings(connection, selection)
 
     def channels(self) -> list[Channel]:
         """Return the channels as last declared under each name, in the order of the site file."""
+        selection = self._select()
         with self._reading() as connection:
-            return reader.read_channels(connection, self._select(connection))
+            return reader.read_channels(connection, selection)
 
     def span(self) -> tuple[float, float] | None:
         """Return the start of the first and the end of the last span of coverage; None where there is none."""
+        selection = self._select()
         with self._reading() as connection:
-            return reader.read_span(connection, self._select(connection))
+            return reader.read_span(connection, selection)
 
     def coverage(
         self, start_unix: float = -math.inf, end_unix: float = math.inf, channels: Sequence[str] | None = None
@@ -243,15 +250,17 @@ class Store:
 
         Spans of recordings that overlap each other overlap too; ``activity.coverage`` makes unions of them.
         """
+        selection = self._select(start_unix, end_unix, channels)
         with self._reading() as connection:
-            return reader.read_coverage(connection, self._select(connection, start_unix, end_unix, channels))
+            return reader.read_coverage(connection, selection)
 
     def echoes(
         self, start_unix: float = -math.inf, end_unix: float = math.inf, channels: Sequence[str] | None = None
     ) -> list[StoredEcho]:
         """Return the echoes that start within the span, by start; pictures are read one by one (``snippet``)."""
+        selection = self._select(start_unix, end_unix, channels)
         with self._reading() as connection:
-            return reader.read_echoes(connection, self._select(connection, start_unix, end_unix, channels))
+            return reader.read_echoes(connection, selection)
 
     def echo(self, echo_id: int) -> StoredEcho | None:
         """Return one echo, or None where there is none of this number."""
@@ -281,13 +290,14 @@ class Store:
         readings
             Most steps of the grid, each with the largest reading within it; None for the steps that were stored.
         """
+        selection = self._select(start_unix, end_unix, channels)
         with self._reading() as connection:
-            selection = self._select(connection, start_unix, end_unix, channels)
             return reader.read_strips(connection, selection, readings)
 
     def floors(
         self, start_unix: float = -math.inf, end_unix: float = math.inf, channels: Sequence[str] | None = None
     ) -> list[FloorHistory]:
         """Return each channel's floor readings that start within the span."""
+        selection = self._select(start_unix, end_unix, channels)
         with self._reading() as connection:
-            return reader.read_floors(connection, self._select(connection, start_unix, end_unix, channels))
+            return reader.read_floors(connection, selection)
