@@ -98,11 +98,13 @@ class FmStation:
         return composite
 
     def _next_audio(self, n: int) -> NDArray[np.float32]:
-        while self._audio.shape[1] < n:
-            raised = self._upsampler.process(self._programme.read(self._upsampler.hop))
-            self._audio = np.concatenate([self._audio, raised], axis=1)
-        taken, self._audio = self._audio[:, :n], self._audio[:, n:]
-        return taken
+        parts, have = [self._audio], self._audio.shape[1]
+        while have < n:
+            parts.append(self._upsampler.process(self._programme.read(self._upsampler.hop)))
+            have += parts[-1].shape[1]
+        joined = np.concatenate(parts, axis=1)
+        self._audio = joined[:, n:]
+        return joined[:, :n]
 
 
 def _peaks_cut(audio: NDArray[np.float32]) -> NDArray[np.float32]:

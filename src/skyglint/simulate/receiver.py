@@ -8,6 +8,11 @@ from numpy.typing import NDArray
 from skyglint.simulate.scenario import GainStep, Receiver
 
 
+def fast_random(seed: int) -> np.random.Generator:
+    """Return a generator that is quick at large amounts of noise (SFC64)."""
+    return np.random.Generator(np.random.SFC64(seed))
+
+
 def white_noise(n: int, power: float, random: np.random.Generator) -> NDArray[np.complex64]:
     """Return complex white Gaussian noise of this mean power."""
     parts = random.standard_normal(2 * n, dtype=np.float32)

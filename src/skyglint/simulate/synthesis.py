@@ -197,7 +197,7 @@ def _station(
         fm = FmStation(station, rate_hz, rest_hz, recording.start_unix, recording.duration_s, own)
         amplitude = float(np.sqrt(density * station.bandwidth_hz))
         return Emitter(rates.fm_factor, shift_bins, amplitude, fm.read, arrivals)
-    tone = _Tone(rates.rate_hz / rates.carrier_factor, rest_hz, station.linewidth_hz, own)
+    tone = Tone(rates.rate_hz / rates.carrier_factor, rest_hz, station.linewidth_hz, own)
     return Emitter(rates.carrier_factor, shift_bins, float(np.sqrt(density)), tone.read, arrivals)
 
 
@@ -207,7 +207,7 @@ def _whole_bins(offset_hz: float, rates: Rates) -> tuple[int, float]:
     return shift_bins, offset_hz - shift_bins * bin_hz
 
 
-class _Tone:
+class Tone:
     """A carrier whose phase is exact at any sample, with a random walk of the phase if it has a line width.
 
     A random walk of variance 2 pi w t gives a Lorentzian line of full width w at half power (common in oscillator
@@ -220,6 +220,7 @@ class _Tone:
         self._walk_rad = random.uniform(0, 2 * np.pi)
 
     def read(self, start: int, n: int) -> NDArray[np.complex64]:
+        """Return ``n`` samples from sample ``start`` on (counted from the recording's start)."""
         turns = (start + np.arange(n)) * (self._frequency_hz / self._rate_hz)
         phase = 2 * np.pi * (turns - np.floor(turns)) + self._walk_rad
         if self._sd_rad:
@@ -243,6 +244,6 @@ def _comb_lines(
     for number in range(lowest, highest + 1):
         shift_bins, rest_hz = _whole_bins(number * comb.spacing_hz - center_hz, rates)
         own = np.random.default_rng(random.integers(2**63))
-        tone = _Tone(rates.rate_hz / rates.carrier_factor, rest_hz, 200.0, own)
+        tone = Tone(rates.rate_hz / rates.carrier_factor, rest_hz, 200.0, own)
         lines.append(Emitter(rates.carrier_factor, shift_bins, amplitude, tone.read, (arrival,)))
     return lines
