@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -80,3 +81,15 @@ class Arrival:
 
     def _frame_knots(self) -> int:
         return max(round(FRAME_S / self.step_s), 1)
+
+
+def sum_at(arrivals: Sequence[Arrival], start_s: float, step_s: float, n: int) -> NDArray[np.complex64] | None:
+    """Return the gain of all arrivals together at ``n`` times; ``None`` while none of them is on."""
+    end_s = start_s + (n - 1) * step_s
+    total: NDArray[np.complex64] | None = None
+    for arrival in arrivals:
+        if arrival.end_s < start_s or arrival.start_s > end_s:
+            continue
+        gain = arrival.at(start_s, step_s, n)
+        total = gain if total is None else total + gain
+    return total

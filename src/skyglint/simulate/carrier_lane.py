@@ -2,16 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from skyglint.dsp.carriers import carrier_spectra, spectrum_margin
 from skyglint.dsp.geometry import BankGeometry, CarrierRange
+from skyglint.simulate.arrival import Arrival, sum_at
+from skyglint.simulate.comb import LINE_WIDTH_HZ, SNR_BANDWIDTH_HZ, line_arrival, line_frequencies_hz
 from skyglint.simulate.receiver import white_noise
 from skyglint.simulate.scenario import Scenario
 from skyglint.simulate.schedule import Schedule
-from skyglint.simulate.synthesis import Tone
+from skyglint.simulate.tone import Tone
 from skyglint.site import Channel
+
+
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """A tone, its arrivals, and its amplitude over that of a carrier of the same gain."""
+
+    tone: Tone
+    arrivals: Sequence[Arrival]
+    amplitude: float
 
 
 class CarrierLane:
@@ -35,21 +49,25 @@ class CarrierLane:
         self._look = spectrum_margin(plan, self._per_frame)
         self._density = 10 ** (scenario.recording.noise_dbfs / 10) / geometry.sample_rate_hz
         self._bursts = happening.noise_bursts
-        shift_hz = -channel.frequency_hz * scenario.receiver.clock_error_ppm * 1e-6
-        self._stations = [
-            (
-                Tone(
-                    self.rate_hz,
-                    station.frequency_hz - channel.frequency_hz + station.offset_hz + shift_hz,
-                    station.linewidth_hz,
-                    random,
-                ),
+        self._shift_hz = -channel.frequency_hz * scenario.receiver.clock_error_ppm * 1e-6
+        self._sources = [
+            _Source(
+                self._tone(station.frequency_hz - channel.frequency_hz + station.offset_hz, station.linewidth_hz),
                 arrivals,
+                1.0,
             )
             for station, arrivals in zip(scenario.transmitter, happening.arrivals, strict=True)
             if station.channel == channel.name
         ]
+        for comb in scenario.comb:
+            arrival, half_hz = line_arrival(comb), self.rate_hz / 2
+            for line_hz in line_frequencies_hz(comb, channel.frequency_hz - half_hz, channel.frequency_hz + half_hz):
+                tone = self._tone(line_hz - channel.frequency_hz, LINE_WIDTH_HZ)
+                self._sources.append(_Source(tone, (arrival,), np.sqrt(SNR_BANDWIDTH_HZ)))
         self.begin_stretch()
+
+    def _tone(self, offset_hz: float, linewidth_hz: float) -> Tone:
+        return Tone(self.rate_hz, offset_hz + self._shift_hz, linewidth_hz, self._random)
 
     def begin_stretch(self) -> None:
         """Forget what came before: samples were lost."""
@@ -87,12 +105,10 @@ class CarrierLane:
             if burst.end_s > start_s and burst.start_s < end_s:
                 extra = white_noise(n, self._density * self.rate_hz, self._random)
                 samples += extra * burst.at(start_s, 1 / self.rate_hz, n)
-        for tone, arrivals in self._stations:
-            active = [each for each in arrivals if each.end_s > start_s and each.start_s < end_s]
-            if not active:
+        for source in self._sources:
+            gain = sum_at(source.arrivals, start_s, 1 / self.rate_hz, n)
+            if gain is None:
                 continue
-            gain = active[0].at(start_s, 1 / self.rate_hz, n)
-            for arrival in active[1:]:
-                gain += arrival.at(start_s, 1 / self.rate_hz, n)
-            samples += tone.read(round(start_s * self.rate_hz), n) * gain * np.float32(np.sqrt(self._density))
+            unit = source.tone.read(round(start_s * self.rate_hz), n)
+            samples += unit * gain * np.float32(source.amplitude * np.sqrt(self._density))
         return samples

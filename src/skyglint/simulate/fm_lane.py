@@ -11,8 +11,9 @@ from skyglint.dsp.frames import ChannelGrid
 from skyglint.dsp.geometry import BankGeometry
 from skyglint.dsp.prototype import FOLDS, prototype_window
 from skyglint.simulate.arrival import Arrival
+from skyglint.simulate.comb import SNR_BANDWIDTH_HZ, line_arrival, line_frequencies_hz
 from skyglint.simulate.multiplex import FmStation
-from skyglint.simulate.scenario import Comb, Scenario, Transmitter
+from skyglint.simulate.scenario import Scenario, Transmitter
 from skyglint.simulate.schedule import Schedule
 from skyglint.site import Channel
 
@@ -115,32 +116,22 @@ class FmLane:
 
     def _with_combs(self, spectrum: NDArray[np.float32] | None, start_s: float, n: int) -> NDArray[np.float32] | None:
         """Add the lines of combs, each to its nearest bin."""
-        middle_s = np.asarray(start_s + (np.arange(n) + 0.5) * self._frame_s, dtype=np.float64)
+        middle_s = start_s + (np.arange(n) + 0.5) * self._frame_s
         for comb in self._combs:
-            on = (middle_s >= comb.start_s) & (middle_s < comb.start_s + comb.duration_s)
-            if not on.any():
+            power, _ = frame_means([line_arrival(comb)], start_s, self._frame_s, n)
+            if not power.any():
                 continue
             if spectrum is None:
                 spectrum = np.zeros((n, len(self._grid.offsets_hz)), dtype=np.float32)
-            power = np.float32(10 ** (comb.peak_snr_db / 10) * self._density * 200_000.0)
-            for frame, bins in self._line_places(comb, middle_s, on):
-                spectrum[frame, bins] += power
+            power *= self._density * SNR_BANDWIDTH_HZ
+            drift_hz = comb.drift_hz_s * (middle_s - comb.start_s)
+            reach_hz = self._grid.bin_hz + float(np.abs(drift_hz[power > 0]).max())
+            low_hz, high_hz = self._frequency_hz + self._grid.offsets_hz[[0, -1]]
+            for line_hz in line_frequencies_hz(comb, low_hz - reach_hz, high_hz + reach_hz):
+                place = (line_hz + drift_hz - low_hz) / self._grid.bin_hz
+                frames = np.flatnonzero((power > 0) & (place >= -0.5) & (place < spectrum.shape[1] - 0.5))
+                spectrum[frames, np.rint(place[frames]).astype(np.intp)] += power[frames].astype(np.float32)
         return spectrum
-
-    def _line_places(
-        self, comb: Comb, middle_s: NDArray[np.float64], on: NDArray[np.bool_]
-    ) -> list[tuple[NDArray[np.intp], NDArray[np.intp]]]:
-        offsets, half = self._grid.offsets_hz, self._grid.bin_hz / 2
-        drift_hz = comb.drift_hz_s * (middle_s - comb.start_s)
-        lowest = int(np.ceil((self._frequency_hz + offsets[0] - abs(drift_hz).max()) / comb.spacing_hz))
-        highest = int((self._frequency_hz + offsets[-1] + abs(drift_hz).max()) / comb.spacing_hz)
-        places = []
-        for number in range(lowest, highest + 1):
-            line_hz = number * comb.spacing_hz - self._frequency_hz + drift_hz
-            inside = np.flatnonzero(on & (line_hz >= offsets[0] - half) & (line_hz < offsets[-1] + half))
-            bins = np.rint((line_hz[inside] - offsets[0]) / self._grid.bin_hz).astype(np.intp)
-            places.append((inside, np.clip(bins, 0, len(offsets) - 1)))
-        return places
 
 
 def _runs(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:

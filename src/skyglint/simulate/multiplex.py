@@ -88,9 +88,10 @@ class FmStation:
         has_rds = len(self._sent) > 0
         room_hz = station.deviation_hz - station.pilot_hz - (station.rds_hz if has_rds else 0.0)
         mid, side = _peaks_cut(self._next_audio(n))
-        double = 2 * sine * np.cos(pilot_rad)
-        composite: NDArray[np.float32] = (mid + side * double) * np.float32(room_hz)
-        composite += sine * np.float32(station.pilot_hz)
+        composite: NDArray[np.float32] = mid * np.float32(room_hz)
+        if station.pilot_hz:  # without a pilot the station sends in mono
+            composite += side * (2 * sine * np.cos(pilot_rad)) * np.float32(room_hz)
+            composite += sine * np.float32(station.pilot_hz)
         if has_rds:
             bit = seconds * rds.BIT_RATE_HZ + _LEAD_GROUPS * rds.GROUP_BITS
             triple = sine * (3 - 4 * sine * sine)

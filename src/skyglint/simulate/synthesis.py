@@ -12,10 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from skyglint.simulate.arrival import Arrival
-from skyglint.simulate.multiplex import FmStation, unit_phasor
+from skyglint.simulate.arrival import Arrival, sum_at
+from skyglint.simulate.comb import LINE_WIDTH_HZ, SNR_BANDWIDTH_HZ, line_arrival, line_frequencies_hz
+from skyglint.simulate.multiplex import FmStation
 from skyglint.simulate.resampling import OVERLAP, band_edge
 from skyglint.simulate.scenario import Comb, Scenario, Transmitter
+from skyglint.simulate.tone import Tone
 
 _FM_RATE_HZ = 300_000.0
 _CARRIER_RATE_HZ = 12_000.0
@@ -121,21 +123,17 @@ class Synthesizer:
         """Return the station's whole block with its gain on, or ``None`` while nothing of it arrives."""
         rates, factor = self._rates, emitter.factor
         step_s = factor / rates.rate_hz
-        begin_s, length_s = first / rates.rate_hz, rates.block / rates.rate_hz
-        active = [each for each in emitter.arrivals if each.end_s >= begin_s and each.start_s <= begin_s + length_s]
-        if not active:
+        n, hop = rates.block // factor, rates.hop // factor
+        gain = sum_at(emitter.arrivals, first / rates.rate_hz, step_s, n)
+        if gain is None:
             self._recent.pop(number, None)
             return None
-        n, hop = rates.block // factor, rates.hop // factor
         kept = self._recent.get(number)
         if kept is None:
             unit = emitter.read(first // factor, n)
         else:
             unit = np.concatenate([kept, emitter.read(first // factor + n - hop, hop)])
         self._recent[number] = unit[hop:]
-        gain = active[0].at(begin_s, step_s, n)
-        for arrival in active[1:]:
-            gain += arrival.at(begin_s, step_s, n)
         return unit * gain
 
 
@@ -207,43 +205,16 @@ def _whole_bins(offset_hz: float, rates: Rates) -> tuple[int, float]:
     return shift_bins, offset_hz - shift_bins * bin_hz
 
 
-class Tone:
-    """A carrier whose phase is exact at any sample, with a random walk of the phase if it has a line width.
-
-    A random walk of variance 2 pi w t gives a Lorentzian line of full width w at half power (common in oscillator
-    theory).
-    """
-
-    def __init__(self, rate_hz: float, frequency_hz: float, linewidth_hz: float, random: np.random.Generator) -> None:
-        self._rate_hz, self._frequency_hz, self._random = rate_hz, frequency_hz, random
-        self._sd_rad = np.sqrt(2 * np.pi * linewidth_hz / rate_hz)
-        self._walk_rad = random.uniform(0, 2 * np.pi)
-
-    def read(self, start: int, n: int) -> NDArray[np.complex64]:
-        """Return ``n`` samples from sample ``start`` on (counted from the recording's start)."""
-        turns = (start + np.arange(n)) * (self._frequency_hz / self._rate_hz)
-        phase = 2 * np.pi * (turns - np.floor(turns)) + self._walk_rad
-        if self._sd_rad:
-            walk = np.cumsum(self._random.normal(0, self._sd_rad, n))
-            phase += walk
-            self._walk_rad += float(walk[-1])
-        return unit_phasor(phase)
-
-
 def _comb_lines(
     comb: Comb, rates: Rates, center_hz: float, density: float, random: np.random.Generator
 ) -> list[Emitter]:
-    """Return the multiples of the spacing in the band: lines some hundred hertz wide, pulsing with the mains."""
+    """Return the lines of a comb in the band."""
+    arrival = line_arrival(comb)
+    amplitude = float(np.sqrt(density * SNR_BANDWIDTH_HZ))
+    rate_hz, half_hz = rates.rate_hz / rates.carrier_factor, rates.rate_hz / 2
     lines = []
-    lowest = int(np.ceil((center_hz - rates.rate_hz / 2) / comb.spacing_hz))
-    highest = int((center_hz + rates.rate_hz / 2) / comb.spacing_hz)
-    t = np.arange(0, comb.duration_s + 0.001, 0.001)
-    pulsing = (0.6 + 0.4 * np.cos(2 * np.pi * 100 * t)).astype(np.complex64)  # twice a mains frequency of 50 Hz
-    arrival = Arrival(comb.start_s, 0.001, pulsing, comb.drift_hz_s * t).scaled(10 ** (comb.peak_snr_db / 10))
-    amplitude = float(np.sqrt(density * 200_000.0))
-    for number in range(lowest, highest + 1):
-        shift_bins, rest_hz = _whole_bins(number * comb.spacing_hz - center_hz, rates)
-        own = np.random.default_rng(random.integers(2**63))
-        tone = Tone(rates.rate_hz / rates.carrier_factor, rest_hz, 200.0, own)
+    for frequency_hz in line_frequencies_hz(comb, center_hz - half_hz, center_hz + half_hz):
+        shift_bins, rest_hz = _whole_bins(frequency_hz - center_hz, rates)
+        tone = Tone(rate_hz, rest_hz, LINE_WIDTH_HZ, np.random.default_rng(random.integers(2**63)))
         lines.append(Emitter(rates.carrier_factor, shift_bins, amplitude, tone.read, (arrival,)))
     return lines
