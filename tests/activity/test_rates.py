@@ -16,6 +16,7 @@ from skyglint.utc import parse_utc
 START_UNIX = parse_utc("2026-08-13T02:00:00Z")
 HOUR = 3600.0
 TARGET = Channel(name="north-sea", role="target", kind="fm", frequency_hz=98.3e6)
+INFO = SourceInfo("n", "f", "cu8", 2.4e6, 98e6, START_UNIX, START_UNIX + 3 * HOUR, 97e6, 99e6)
 GUARD = Channel(name="quiet", role="guard", kind="fm", frequency_hz=98.7e6)
 SITE_FILE = """
 [site]
@@ -158,10 +159,9 @@ def test_hours_and_nights_hold_the_span():
 @pytest.fixture
 def night(tmp_path):
     path = tmp_path / "night.db"
-    info = SourceInfo("n", "f", "cu8", 2.4e6, 98e6, START_UNIX, START_UNIX + 3 * HOUR, 97e6, 99e6)
     with Store.open(path, "create") as store:
         run_id = store.begin_run("Harrow Fell", SITE_FILE, "scan", {}, START_UNIX)
-        with store.recording(run_id, info, [TARGET, GUARD]) as writer:
+        with store.recording(run_id, INFO, [TARGET, GUARD]) as writer:
             writer.add_coverage([watched(0.5, 3), watched(0, 3, "quiet")])
             writer.add_echoes(echo(HOUR * (0.6 + 0.1 * k), 30.0) for k in range(20))
         yield store
@@ -184,7 +184,9 @@ def test_an_empty_database_or_span_has_no_rates(night, tmp_path):
 
 
 def test_rates_are_those_of_one_site(night, tmp_path):
-    night.begin_run("Tarn End", SITE_FILE, "scan", {}, START_UNIX)
+    run_id = night.begin_run("Tarn End", SITE_FILE, "scan", {}, START_UNIX)
+    with night.recording(run_id, INFO, [TARGET]) as writer:
+        writer.add_coverage([watched(0, 1)])
     with pytest.raises(RequestError, match="several sites \\(Harrow Fell, Tarn End\\)"):
         read_rates(night)
     with Store.open(tmp_path / "night.db", site_name="Harrow Fell") as one:

@@ -75,6 +75,11 @@ def test_run_and_recording_keep_their_provenance(store):
     assert (recording.start_unix, recording.end_unix) == (START_UNIX, START_UNIX + 3600)
 
 
+def test_a_run_that_wrote_nothing_does_not_show(store):
+    begin(store)
+    assert store.runs() == []
+
+
 def test_channels_come_back_as_declared_in_the_order_of_the_site_file(store):
     write(store, begin(store))
     assert tuple(store.channels()) == CHANNELS

@@ -50,6 +50,12 @@ def test_migrations_lead_to_the_schema_of_the_code(store):
         assert compare_metadata(MigrationContext.configure(connection, opts=options), metadata) == []
 
 
+def test_an_upgrade_that_another_program_has_just_done_changes_nothing(store):
+    with store._engine.begin() as connection:
+        upgrade.upgrade(connection)
+        assert upgrade.revision_of(connection) == upgrade.known_revisions()[-1]
+
+
 def test_migrations_are_numbered_in_their_order():
     script = ScriptDirectory(str(upgrade.MIGRATIONS))
     walked = [revision.revision for revision in script.iterate_revisions("head", "base")]

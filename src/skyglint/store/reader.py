@@ -66,9 +66,10 @@ class Selection:
 
 
 def read_runs(connection: sa.Connection, selection: Selection) -> list[Run]:
-    """Return the runs of the site, oldest first."""
+    """Return the runs of the site that wrote results, oldest first."""
     table = schema.runs
-    query = sa.select(table).order_by(table.c.id)
+    wrote = sa.exists().where(schema.recordings.c.run_id == table.c.id)
+    query = sa.select(table).where(wrote).order_by(table.c.id)
     if selection.site_name is not None:
         query = query.where(table.c.site_name == selection.site_name)
     return [Run(**row) for row in connection.execute(query).mappings()]

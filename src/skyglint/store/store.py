@@ -137,7 +137,7 @@ class Store:
     def begin_run(
         self, site_name: str, site_file: str, command: str, parameters: Mapping[str, Any], created_unix: float
     ) -> int:
-        """Note where the results to come are from, and return the run's number.
+        """Note where the results to come are from, and return the run's number; it shows once it wrote some.
 
         Parameters
         ----------
