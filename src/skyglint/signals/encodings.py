@@ -72,13 +72,17 @@ def encoding_named(name: str) -> Encoding:
 def rails(encoding: Encoding) -> tuple[float, float]:
     """Return the lowest and the highest raw value of the converter; what reaches them is clipped.
 
-    Floats have no rails of their own; theirs are the raw values of full scale.
+    Floats have no rails of their own; theirs are the raw values of full scale. A converter may have fewer bits than the
+    type that its values are stored in; then its full scale says so.
     """
+    reach = encoding.full_scale * (2 if encoding.components == 1 else 1)
+    low, high = encoding.zero - reach, encoding.zero + reach
     if encoding.dtype.kind == "f":
-        top = encoding.full_scale * (2 if encoding.components == 1 else 1)
-        return -top, top
-    limits = np.iinfo(encoding.dtype)
-    return float(limits.min), float(limits.max)
+        return low, high
+    if encoding.zero == round(encoding.zero):
+        # With a zero of its own a converter is one step short of full scale on the positive side.
+        high -= 1
+    return low, high
 
 
 def encode(samples: NDArray[Any], encoding: Encoding) -> NDArray[Any]:
