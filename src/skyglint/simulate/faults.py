@@ -13,21 +13,27 @@ from pydantic_core import PydanticUndefined
 def explain(name: str, model: type[BaseModel], data: dict[str, Any], error: ValidationError) -> list[str]:
     """Return one line for each fault that pydantic found in ``data`` against ``model``.
 
-    ``model`` holds tables and lists of tables, one level deep; each field's ``description`` states what is expected.
+    A validator of the whole file may raise several lines at once. ``model`` holds tables and lists of tables, one level deep; each field's ``description`` states what is expected.
     ``name`` is the file's.
     """
     faults = [fault for fault in error.errors(include_url=False) if fault["input"] is not PydanticUndefined]
-    return list(dict.fromkeys(_line(name, model, data, fault) for fault in faults))
+    lines = []
+    for fault in faults:
+        if fault["loc"]:
+            lines.append(_line(name, model, data, fault))
+        else:
+            lines.extend(f"{name}: {line}" for line in _reason(fault).splitlines())
+    return list(dict.fromkeys(lines))
 
 
 def _line(name: str, model: type[BaseModel], data: dict[str, Any], fault: Any) -> str:
     location = list(fault["loc"])
-    table = str(location[0]) if location else ""
+    table = str(location[0])
     inner = _table_model(model, table)
     keys = [part for part in location[1:] if isinstance(part, str)]
     key = keys[0] if keys and inner is not None else ""
     if inner is None or (fault["type"] == "extra_forbidden" and not key):
-        where = f"{name}: {table}" if table else name
+        where = f"{name}: {table}"
         if fault["type"] == "extra_forbidden":
             return f"{where} is not a known table{_suggestion(table, model)}"
         return f"{where}: {_reason(fault)}"

@@ -11,8 +11,6 @@ from skyglint.simulate.resampling import AudioUpsampler
 from skyglint.simulate.scenario import Transmitter
 
 PILOT_HZ = 19_000.0  # 47 CFR 73.322(a)(2)
-#: The multiplex needs at least this rate: Carson's 2 (75 + 53) kHz and some room (the outermost sidebands fold).
-LEAST_RATE_HZ = 250_000.0
 _AUDIO_STOP_HZ = 16_500.0  # leaves the pilot's neighbourhood clean
 _LEAD_GROUPS = 1  # groups before the recording's start, so that a filter may look back
 

@@ -97,7 +97,8 @@ def _faded(
 def fading(n: int, step_s: float, fading_hz: float, random: np.random.Generator) -> NDArray[np.complex128]:
     """Return ``n`` values of a complex Gaussian process of mean power 1 with a Gaussian Doppler spectrum.
 
-    ``fading_hz`` is the spectrum's standard deviation: the level crosses its median about that often a second (Rice).
+    ``fading_hz`` is the spectrum's standard deviation; the level rises through its median 1.48 times that often (Rice,
+    Bell Syst. Tech. J. 23, 1944).
     """
     padded = max(2 * n, 64)  # the process repeats after this many values
     frequency_hz = np.fft.fftfreq(padded, step_s)

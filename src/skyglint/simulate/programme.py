@@ -44,7 +44,7 @@ class Programme:
         self._random = random
         self._rhythm = _Rhythm(programme, rate_hz, random)
         if programme != "silence":
-            self._colour = _Colour(_CORNER_HZ[programme], preemphasis_us, rate_hz)
+            self._colour = Colour(_CORNER_HZ[programme], preemphasis_us, rate_hz)
 
     def read(self, n: int) -> NDArray[np.float32]:
         """Return the next ``n`` samples, shape (2, n)."""
@@ -64,7 +64,7 @@ def _held(audio: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.stack([(left + right) / 2, (left - right) / 2]) * np.float32(_LIMIT)
 
 
-class _Colour:
+class Colour:
     """White noise to the long-term spectrum of a programme, unit power before the rhythm: one pole, pre-emphasised."""
 
     def __init__(self, corner_hz: float, preemphasis_us: float, rate_hz: float) -> None:
@@ -78,6 +78,7 @@ class _Colour:
         self._state = np.zeros((2, 1))
 
     def process(self, white: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Take the next white samples, shape (2, n); return them coloured."""
         from scipy.signal import lfilter
 
         coloured, self._state = lfilter(self._b, self._a, white, axis=-1, zi=self._state)

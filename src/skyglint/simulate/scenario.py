@@ -31,6 +31,10 @@ Name = Annotated[
 StationName = Annotated[str, Field(description="the name of a [[transmitter]]")]
 
 
+#: The FM multiplex needs Carson's 2 (75 + 53) kHz; just below, only the outermost sidebands fold.
+_LEAST_FM_HZ = 250_000.0
+
+
 class _Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
@@ -323,6 +327,11 @@ def _name_problems(scenario: Scenario) -> list[str]:
 def _band_problems(scenario: Scenario) -> list[str]:
     recording = scenario.recording
     problems = []
+    if recording.sample_rate_hz < _LEAST_FM_HZ and any(station.kind == "fm" for station in scenario.transmitter):
+        problems.append(
+            f"[recording] sample_rate_hz = {recording.sample_rate_hz:.0f}: expected at least {_LEAST_FM_HZ:,.0f} "
+            f'for a station of kind "fm"'
+        )
     for station in scenario.transmitter:
         half_hz = 100_000.0 if station.kind == "fm" else 3_000.0
         outside = abs(station.frequency_hz - recording.center_frequency_hz) + half_hz - recording.sample_rate_hz / 2
