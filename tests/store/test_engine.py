@@ -1,6 +1,8 @@
 """What can be wrong with a database file, and the one message that each gives."""
 
 import contextlib
+import dataclasses
+import errno
 import os
 import sqlite3
 import stat
@@ -9,7 +11,7 @@ from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
-from tests.store.conftest import CHANNELS, begin, echo, snippet, source_info, write
+from tests.store.conftest import CHANNELS, START_UNIX, begin, echo, snippet, source_info, watched, write
 
 from skyglint.errors import RequestError, StoreError
 from skyglint.store import Store, engine
@@ -144,17 +146,68 @@ def test_a_full_disk_leaves_what_was_there(path):
         assert len(store.echoes()) == len(store.recordings()) == 1
 
 
-def test_another_writer(path, monkeypatch):
-    monkeypatch.setattr(engine, "BUSY_TIMEOUT_S", 0.05)
-    with Store.open(path, "create") as first, Store.open(path, "write") as second:
-        run_id = begin(first)
-        with first.recording(run_id, source_info(), CHANNELS) as writer:
+@contextlib.contextmanager
+def locked(path):
+    """Hold the writer's lock, as another program would."""
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+    finally:
+        connection.rollback()
+        connection.close()
+
+
+def test_another_writer(path):
+    make(path)
+    with Store.open(path, "write", patience_s=0.05) as store, locked(path):
+        with pytest.raises(StoreError, match=r"night\.db: another program is writing to it"):
+            begin(store)
+        # A reader is not kept waiting.
+        assert len(store.echoes()) == 1
+
+
+def test_a_long_recording_keeps_no_other_writer_waiting(path):
+    with Store.open(path, "create") as first, Store.open(path, "write", patience_s=0.05) as second:
+        with first.recording(begin(first), source_info(), CHANNELS) as writer:
+            writer.add_echoes([echo(snippet=snippet(k)) for k in range(500)])
+            write(second, begin(second), source_info(fingerprint="ffff"), [echo(2.0)])
+            assert len(second.echoes()) == 1
+        assert len(second.echoes()) == 501
+
+
+def test_what_a_locked_database_refuses_while_watching_live_goes_in_with_the_next_commit(path):
+    with Store.open(path, "create", patience_s=0.05) as store:
+        live = dataclasses.replace(source_info(fingerprint=""), end_unix=float("nan"))
+        with store.recording(begin(store), live, CHANNELS, live=True) as writer:
+            for k, busy in enumerate([True, False, True, True, False]):
+                at = START_UNIX + 2.0 * k
+                writer.add_echoes([echo(2.0 * k)])
+                writer.add_coverage([watched(at, at + 2.0)])
+                if not busy:
+                    writer.commit()
+                    continue
+                with locked(path), pytest.raises(StoreError, match="another program is writing"):
+                    writer.commit()
+            assert [item.echo.start_unix - START_UNIX for item in store.echoes()] == [0, 2, 4, 6, 8]
+            assert store.coverage() == [watched(START_UNIX, START_UNIX + 10)]
+
+
+def test_a_disk_that_fills_up_before_the_results_are_complete(path, monkeypatch):
+    make(path)
+
+    def full(*_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    def write_much(store):
+        with store.recording(begin(store), source_info(fingerprint="ffff"), CHANNELS) as writer:
+            monkeypatch.setattr("skyglint.store.spool.pickle.dump", full)
             writer.add_echoes([echo()])
-            with pytest.raises(StoreError, match="another program is writing to it"):
-                begin(second)
-            # A reader is not kept waiting, and sees what was there before.
-            assert second.echoes() == []
-        assert len(second.echoes()) == 1
+
+    with Store.open(path, "write") as store:
+        with pytest.raises(StoreError, match="cannot be kept until they are complete: No space left on device"):
+            write_much(store)
+        assert len(store.recordings()) == 1
 
 
 def test_a_store_opened_to_read_cannot_be_written(path):

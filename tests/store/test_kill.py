@@ -13,6 +13,7 @@ from skyglint.store import Store
 CHILD = """
 import sys
 import numpy as np
+import sqlalchemy as sa
 from skyglint.echoes.echo import Echo, Snippet
 from skyglint.signals.block import SourceInfo
 from skyglint.site import Channel
@@ -48,15 +49,22 @@ with Store.open(path, "write") as store:
         with store.recording(run, info("whole", start + 7200), channels) as writer:
             fill(writer, start + 7200, 20)
     with store.recording(run, info("a1b2" if stage == "replacing" else "broken", start), channels) as writer:
-        if stage == "begun":
-            wait()
         # Enough to spill from the cache into the file's log.
-        fill(writer, start, 1500)
-        wait()
+        fill(writer, start, 1000)
+        if stage == "gathered":
+            wait()
+        statements = []
+
+        def stop_half_way(connection, cursor, statement, *more):
+            statements.append(statement)
+            if len(statements) == 1500:
+                wait()
+
+        sa.event.listen(store._engine, "after_cursor_execute", stop_half_way)
 """
 
 
-@pytest.mark.parametrize(("stage", "echoes_after"), [("begun", 22), ("written", 22), ("replacing", 2)])
+@pytest.mark.parametrize(("stage", "echoes_after"), [("gathered", 22), ("writing", 22), ("replacing", 2)])
 def test_killed_in_the_middle_of_a_recording(path, stage, echoes_after):
     with Store.open(path, "create") as store:
         write(store, begin(store), source_info(), [echo(1.0), echo(2.0)])
@@ -68,6 +76,9 @@ def test_killed_in_the_middle_of_a_recording(path, stage, echoes_after):
         assert child.stdout.readline() == "ready\n"
         child.send_signal(signal.SIGKILL)
     assert child.returncode == -signal.SIGKILL
+    assert {item.name for item in path.parent.iterdir()} <= {"night.db", "night.db-wal", "night.db-shm"}
+    if stage != "gathered":
+        assert path.with_name("night.db-wal").stat().st_size > 1_000_000
     with sqlite3.connect(path) as connection:
         assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
         assert connection.execute("PRAGMA foreign_key_check").fetchall() == []

@@ -17,14 +17,11 @@ from skyglint.errors import RequestError, StoreError
 
 Mode = Literal["read", "write", "create"]
 
-#: How long a writer waits for another before it gives up.
-BUSY_TIMEOUT_S = 5.0
-
 _EXPLANATIONS = {
     sqlite3.SQLITE_NOTADB: "is not a database: expected one that Skyglint made",
     sqlite3.SQLITE_CORRUPT: "is damaged: restore a copy, or scan the recordings again into a new database",
     sqlite3.SQLITE_FULL: "the disk is full: what was being written is left out, what was there before is intact",
-    sqlite3.SQLITE_BUSY: f"another program is writing to it (waited {BUSY_TIMEOUT_S:g} s): try again when it is done",
+    sqlite3.SQLITE_BUSY: "another program is writing to it and did not finish in time: try again when it is done",
     sqlite3.SQLITE_LOCKED: "another connection is writing to it: try again when it is done",
     sqlite3.SQLITE_READONLY: "cannot be written: the file or its folder is read-only",
     sqlite3.SQLITE_CANTOPEN: "cannot be opened: no permission for the file or its folder",
@@ -82,7 +79,7 @@ def _may_write(path: Path) -> bool:
     return os.access(path, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
 
 
-def make_engine(target: Path | str, mode: Mode) -> sa.Engine:
+def make_engine(target: Path | str, mode: Mode, patience_s: float) -> sa.Engine:
     """Return an engine for a database file, or for a server's URL (``postgresql+psycopg://...``).
 
     A transaction on ``engine.execution_options(immediate=True)`` takes the writer's lock of SQLite at its start, so
@@ -99,7 +96,7 @@ def make_engine(target: Path | str, mode: Mode) -> sa.Engine:
         connection = sqlite3.connect(
             f"file:{quote(str(path))}?{_access(path, mode)}",
             uri=True,
-            timeout=BUSY_TIMEOUT_S,
+            timeout=patience_s,
             isolation_level=None,
             check_same_thread=False,
         )

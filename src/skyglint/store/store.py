@@ -29,6 +29,7 @@ from skyglint.store.records import (
     Tag,
     Verdict,
 )
+from skyglint.store.spool import open_spool
 from skyglint.store.verdicts import give_verdict
 from skyglint.store.writer import RecordingWriter
 
@@ -46,7 +47,9 @@ class Store:
         self._site_name = site_name
 
     @classmethod
-    def open(cls, target: Path | str, mode: Mode = "read", site_name: str | None = None) -> Self:
+    def open(
+        cls, target: Path | str, mode: Mode = "read", site_name: str | None = None, patience_s: float = 30.0
+    ) -> Self:
         """Open a database file, or one on a server by its URL.
 
         Parameters
@@ -58,6 +61,8 @@ class Store:
             writing, a database of an older version is brought to the present one in one transaction.
         site_name
             Read only what belongs to this site; None for all that is there.
+        patience_s
+            How long a writer waits for another to finish.
 
         Raises
         ------
@@ -68,7 +73,7 @@ class Store:
         """
         if not is_url(target):
             check_file(Path(target), mode)
-        engine = make_engine(target, mode)
+        engine = make_engine(target, mode, patience_s)
         store = cls(target, engine, site_name)
         try:
             store._bring_up_to_date(mode)
@@ -172,11 +177,10 @@ class Store:
         verdicts move to the new echoes. With ``live`` the recording grows by ``RecordingWriter.commit``, and an
         exception loses only what came after the last one.
         """
-        with translated(self._target), self._engine.execution_options(immediate=True).connect() as connection:
-            writer = RecordingWriter(connection, run_id, info, channels, live)
+        with open_spool(None if is_url(self._target) else Path(self._target).absolute().parent) as spool:
+            writer = RecordingWriter(self._writing, run_id, info, channels, live, spool)
             yield writer
             writer.finish()
-            connection.commit()
 
     def give_verdict(self, echo_id: int, verdict: Verdict | None) -> None:
         """Put the operator's verdict beside an echo, in place of any earlier one; None takes it back.
