@@ -94,10 +94,10 @@ def _negative_binomial(
             terms = special.gammaln(counts + k) - special.gammaln(k) - special.gammaln(counts + 1)
             return -float(np.sum(terms + k * np.log(k / (k + mean)) + counts * np.log(mean / (k + mean))))
 
-        return float(minimize_scalar(minus, bounds=(-7.0, 14.0), method="bounded").fun)
+        return float(minimize_scalar(minus, bounds=(-7.0, 14.0), method="bounded", options={"xatol": 1e-3}).fun)
 
     center = float(np.log(counts.sum() / time.sum()))
-    found = minimize_scalar(fall_at, bounds=(center - 4.0, center + 4.0), method="bounded")
+    found = minimize_scalar(fall_at, bounds=(center - 4.0, center + 4.0), method="bounded", options={"xatol": 1e-4})
     best, least = float(found.x), float(found.fun)
 
     def excess(log_rate: float) -> float:
@@ -108,5 +108,7 @@ def _negative_binomial(
         far = best + 0.1 * side
         while excess(far) < 0 and abs(far - best) < 20:
             far = best + 2 * (far - best)
-        limits.append(float(np.exp(brentq(excess, min(best, far), max(best, far)))) if excess(far) >= 0 else np.nan)
+        limits.append(
+            float(np.exp(brentq(excess, min(best, far), max(best, far), xtol=1e-4))) if excess(far) >= 0 else np.nan
+        )
     return float(np.exp(best)), limits[0], limits[1]
