@@ -318,12 +318,12 @@ frequency_hz = 98_300_000
 """
 
 
-def write_night(path: Path, maker: NightMaker, pictures: int = 12) -> None:
+def write_night(path: Path, maker: NightMaker, pictures: int = 12, site_name: str = "Harrow Fell") -> None:
     """Write a made-up night into a database, as a scan of one recording would."""
     info = SourceInfo("night.sigmf-meta", "ab12", "cu8", 2.4e6, 98e6, maker.start, maker.end, 96.8e6, 99.2e6)
     echoes = sorted(maker.echoes, key=lambda echo: echo.start_unix)
     with Store.open(path, "create") as store:
-        run = store.begin_run("Harrow Fell", SITE, "scan", {"false_alarms_per_channel_hour": 1.0}, maker.end + 60.0)
+        run = store.begin_run(site_name, SITE, "scan", {"false_alarms_per_channel_hour": 1.0}, maker.end + 60.0)
         with store.recording(run, info, maker.channels) as writer:
             for index, echo in enumerate(echoes):
                 picture = maker.snippet(echo) if index < pictures else None
@@ -335,6 +335,15 @@ def write_night(path: Path, maker: NightMaker, pictures: int = 12) -> None:
                 floor = maker.floor(channel.name)
                 writer.add_floor(channel.name, maker.start, float(np.diff(floor.time_unix)[0]), floor.floor_db)
             writer.set_samples(int(2.4e6 * (maker.end - maker.start)), 0.0)
+
+
+@pytest.fixture(scope="session")
+def two_sites_store(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database that holds two sites."""
+    path = tmp_path_factory.mktemp("sites") / "sites.db"
+    for name in ("Harrow Fell", "Low Moor"):
+        write_night(path, NightMaker(invented_channels(2), 600.0, []), site_name=name)
+    return path
 
 
 @pytest.fixture(scope="session")

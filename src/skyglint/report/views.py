@@ -56,6 +56,7 @@ def lane_strip(page: NightPage, entry: Lane) -> Markup:
             mark_of(echo.echo_class),
             wording.echo_words(echo, unit),
             f"#echo-{echo.id}",
+            wording.counts(page, echo),
         )
         for echo in page.echoes
         if echo.echo.channel == name

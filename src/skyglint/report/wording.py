@@ -95,7 +95,7 @@ def count_sentence(page: NightPage) -> str:
     text = f"{text[0].upper()}{text[1:]} in {counted(len(lanes), 'target channel', 'target channels')}"
     if not others:
         return text + "."
-    kinds = ", ".join(f"{number} {kind}" for kind, number in others.most_common())
+    kinds = ", ".join(f"{number if len(others) > 1 else 'all'} {kind}" for kind, number in others.most_common())
     return f"{text}; {counted(sum(others.values()), 'burst', 'bursts')} not counted ({kinds})."
 
 

@@ -27,7 +27,7 @@ class Bar:
     high_per_h: float
 
 
-def nice_step(top: float, most: int = 4) -> float:
+def nice_step(top: float, most: int = 5) -> float:
     """Return a step of 1, 2 or 5 times a power of ten with at most that many steps up to ``top``.
 
     Examples
@@ -103,8 +103,17 @@ def _hours(bars: Sequence[Bar], slot: float, base: float) -> list[Markup]:
         for index, bar in enumerate(bars)
         if not math.isnan(bar.rate_per_h)
     ]
-    for index in range(0, len(bars), every):
+    edges = [bar.start_unix for bar in bars] + [bars[-1].start_unix + 3600.0 for _ in bars[:1]]
+    for index in range(0, len(edges), every):
         x = LEFT_PX + index * slot
         texts.append(element("line", x1=x, x2=x, y1=base, y2=base + 4.0, class_="axis"))
-        texts.append(element("text", clock(bars[index].start_unix, -1), x=x, y=HEIGHT_PX - 4.0, class_="small middle"))
+        texts.append(
+            element(
+                "text",
+                clock(edges[index], -1),
+                x=x,
+                y=HEIGHT_PX - 4.0,
+                class_="small end" if x > WIDTH_PX - 18.0 else "small middle",
+            )
+        )
     return texts

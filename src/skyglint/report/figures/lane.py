@@ -26,13 +26,14 @@ LEAST_LOSS_SHARE = 0.003
 
 @dataclass(frozen=True, slots=True)
 class LaneMark:
-    """An echo above a lane: its span, mark, words for the hover text, and where a click leads."""
+    """An echo above a lane: its span, mark, words for the hover text, where a click leads, and whether it counts."""
 
     start_unix: float
     end_unix: float
     mark: Mark
     words: str
     target: str
+    counts: bool
 
 
 def strip(
@@ -133,4 +134,5 @@ def _mark(scale: TimeScale, entry: LaneMark) -> Markup:
         shapes.append(
             element("line", x1=percent(left), x2=percent(right), y1=MARK_Y_PX, y2=MARK_Y_PX, class_="fell-length")
         )
-    return element("a", element("title", entry.words), *shapes, href=entry.target, tabindex=-1)
+    dim = None if entry.counts else "dim"
+    return element("a", element("title", entry.words), *shapes, href=entry.target, tabindex=-1, class_=dim)
