@@ -44,10 +44,10 @@ $(BIN)/uv:
 	$(BIN)/python -m pip install -q --disable-pip-version-check uv
 
 $(VENV)/.run: $(BIN)/uv requirements/run.lock pyproject.toml
-	$(BIN)/uv pip install -q --python $(BIN)/python --require-hashes -r requirements/run.lock
-	$(BIN)/uv pip install -q --python $(BIN)/python --no-deps -e .
+	$(BIN)/uv pip install -q --compile-bytecode --python $(BIN)/python --require-hashes -r requirements/run.lock
+	$(BIN)/uv pip install -q --compile-bytecode --python $(BIN)/python --no-deps -e .
 	@touch $@
 
 $(VENV)/.dev: $(VENV)/.run requirements/dev.lock
-	$(BIN)/uv pip install -q --python $(BIN)/python --require-hashes -r requirements/dev.lock
+	$(BIN)/uv pip install -q --compile-bytecode --python $(BIN)/python --require-hashes -r requirements/dev.lock
 	@touch $@

@@ -126,12 +126,53 @@ class Channel(_Table):
         return self
 
 
+class Station(_Table):
+    """The unattended run; paths are relative to the site file's folder."""
+
+    database: Annotated[str, StringConstraints(min_length=1), Field(description="a path")] = "station.db"
+    snippets: Annotated[str, StringConstraints(min_length=1), Field(description="a folder's path")] = "snippets"
+    disk_budget_gb: Annotated[float, Field(ge=0, le=1e6, description="0 to 1,000,000 gigabytes for snippets")] = 20.0
+    snippet_snr_db: Annotated[float, Field(ge=-20, le=100, description="-20 to 100 dB: weaker echoes keep no I/Q")] = (
+        10.0
+    )
+    from_solar_hour: Annotated[float, Field(ge=0, lt=24, description="0 to below 24 hours of solar time")] | None = None
+    to_solar_hour: Annotated[float, Field(ge=0, lt=24, description="0 to below 24 hours of solar time")] | None = None
+
+    @model_validator(mode="after")
+    def _whole_hours(self) -> Station:
+        if (self.from_solar_hour is None) != (self.to_solar_hour is None):
+            raise ValueError("from_solar_hour and to_solar_hour go together: give both, or neither to watch always")
+        return self
+
+
+class Pages(_Table):
+    """The live pages: where they listen, and whether they may show the exact place."""
+
+    host: Annotated[str, StringConstraints(min_length=1), Field(description="an address to listen at")] = "127.0.0.1"
+    port: Annotated[int, Field(ge=1, le=65535, description="a port, 1 to 65535")] = 8080
+    exact_place: Annotated[bool, Field(description="true or false")] = False
+
+
+class Notices(_Table):
+    """Where to send notices, and of what; at most so many an hour."""
+
+    webhook: Annotated[str, StringConstraints(pattern=r"^https?://"), Field(description="an http or https address")]
+    template: Annotated[str, StringConstraints(min_length=2), Field(description="JSON with {placeholders}")] | None = (
+        None
+    )
+    strong_snr_db: Annotated[float, Field(ge=0, le=100, description="0 to 100 dB")] = 25.0
+    most_per_hour: Annotated[int, Field(ge=1, le=3600, description="1 to 3600")] = 12
+
+
 class Site(_Table):
     """One observer's station, as the site file declares it."""
 
     site: SitePlace
     antenna: Antenna
     receiver: Receiver
+    station: Station = Station()
+    pages: Pages = Pages()
+    notices: Notices | None = None
     channel: Annotated[tuple[Channel, ...], Field(min_length=1, strict=False, description="at least one [[channel]]")]
 
     @model_validator(mode="after")
@@ -225,6 +266,9 @@ _MODELS: dict[str, type[BaseModel]] = {
     "site": SitePlace,
     "antenna": Antenna,
     "receiver": Receiver,
+    "station": Station,
+    "pages": Pages,
+    "notices": Notices,
     "channel": Channel,
 }
 _KEYS = {key for model in _MODELS.values() for key in model.model_fields} | set(_MODELS)

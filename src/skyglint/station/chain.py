@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 from skyglint.dsp.bank import FilterBank
 from skyglint.dsp.frames import FrameBlock
@@ -14,6 +14,8 @@ from skyglint.echoes.echo import Findings
 from skyglint.echoes.settings import DetectionSettings
 from skyglint.signals.block import Block, Gap
 from skyglint.site import Channel
+from skyglint.station.recent import Recent
+from skyglint.station.who import Identifier
 from skyglint.store.records import CoverageSpan
 
 
@@ -53,11 +55,15 @@ class Chain:
         Of the detector.
     kernels
         Inner loops of the filter bank.
+    on_frames
+        Told each block of frames before it is searched, with the names of its channels: for live pictures.
 
     Attributes
     ----------
     samples, clipped
         Samples read so far, and how many of them lay at the converter's rails.
+    recent
+        The last seconds of samples.
     """
 
     def __init__(
@@ -67,8 +73,13 @@ class Chain:
         band_hz: tuple[float, float] | None = None,
         settings: DetectionSettings | None = None,
         kernels: Kernels | None = None,
+        on_frames: Callable[[tuple[str, ...], FrameBlock], None] | None = None,
     ) -> None:
         self._channels = tuple(channels)
+        self._references = {channel.name for channel in channels if channel.role == "reference"}
+        self._identifier = Identifier(channels, correction_ppm)
+        self._on_frames = on_frames
+        self.recent = Recent()
         self._bank = FilterBank(channels, correction_ppm, band_hz, kernels)
         self._settings = settings or DetectionSettings()
         self._geometry: BankGeometry | None = None
@@ -92,6 +103,7 @@ class Chain:
             if self._accounted_unix is None:
                 self._accounted_unix = item.start_unix
         self.samples += item.n_samples
+        self.recent.add(item)
         frames = self._bank.process(item)
         if frames is not None:
             self.clipped += float(frames.clipped.mean()) * item.n_samples
@@ -103,20 +115,39 @@ class Chain:
         self._stretch = None
         if self._detector is None:
             return []
-        return [Heard(self._names, tuple(self._detector.finish()))]
+        return [Heard(self._names, self._identified(self._detector.finish()))]
 
     def _search(self, frames: FrameBlock) -> Heard:
         if self._bank.geometry is not self._geometry:
             self._lay_out(frames)
         findings: tuple[Findings, ...] = ()
         if self._detector is not None:
-            findings = tuple(self._detector.process(_only(frames, self._inside)))
+            inside = _only(frames, self._inside)
+            if self._on_frames is not None:
+                self._on_frames(self._names, inside)
+            findings = self._identified(self._detector.process(inside))
         start = frames.start_unix if self._accounted_unix is None else self._accounted_unix
         self._accounted_unix = frames.end_unix
         end = frames.end_unix
         watched = [CoverageSpan(name, start, end, "watched") for name in self._names]
         outside = [CoverageSpan(name, start, end, "lost", self._outside_reason) for name in self._outside]
         return Heard(self._names, findings, (*watched, *outside))
+
+    def _identified(self, findings: Sequence[Findings]) -> tuple[Findings, ...]:
+        """Return the findings with each echo's station; a reference is a yardstick, not a place to look for echoes."""
+        return tuple(
+            replace(
+                found,
+                echoes=tuple(
+                    self._identifier.identify(echo, self.recent)
+                    for echo in found.echoes
+                    if echo.channel not in self._references
+                ),
+            )
+            if found.echoes
+            else found
+            for found in findings
+        )
 
     def _lay_out(self, frames: FrameBlock) -> None:
         """Prepare the detector for a new layout of channels; the old one has ended with its stretch."""

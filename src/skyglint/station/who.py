@@ -1,0 +1,78 @@
+"""Who an echo was: what the samples of an FM burst say of their station."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections import defaultdict, deque
+from collections.abc import Sequence
+
+import numpy as np
+
+from skyglint.echoes.echo import Echo
+from skyglint.site import Channel
+from skyglint.station.recent import Recent
+
+#: Weaker bursts say nothing: 15 dB is where a declared code is mostly confirmed, and the pilot shows a little lower.
+LEAST_SNR_DB = 8.0
+#: Echoes whose mean frequency must be known before their median serves as the station's own offset.
+LEAST_OFFSETS = 5
+
+
+class Identifier:
+    """Adds programme code, pilot and Doppler to FM echoes of target channels, from the samples still held.
+
+    Parameters
+    ----------
+    channels
+        The site's channels.
+    correction_ppm
+        How much faster than stated the receiver's clock runs.
+    """
+
+    def __init__(self, channels: Sequence[Channel], correction_ppm: float = 0.0) -> None:
+        self._channels = {
+            channel.name: channel for channel in channels if channel.kind == "fm" and channel.role == "target"
+        }
+        self._factor = 1.0 + correction_ppm * 1e-6
+        self._offsets_hz: dict[str, deque[float]] = defaultdict(lambda: deque(maxlen=101))
+
+    def identify(self, echo: Echo, recent: Recent) -> Echo:
+        """Return the echo with what its samples say; as it was where they say nothing or are no longer held."""
+        channel = self._channels.get(echo.channel)
+        if channel is None or not echo.peak_snr_db >= LEAST_SNR_DB:
+            return echo
+        excerpt = recent.excerpt(echo.start_unix, echo.end_unix)
+        if excerpt is None or excerpt.encoding.components == 1 or excerpt.sample_rate_hz < channel.bandwidth_hz:
+            return echo
+        from skyglint.fm.identity import identify
+
+        offset_hz = channel.frequency_hz - excerpt.center_frequency_hz * self._factor
+        found = identify(excerpt.samples, excerpt.sample_rate_hz * self._factor, offset_hz, channel.rds_pi or "")
+        details = dict(echo.details)
+        for name in ("wrong_probability", "pilot_snr_db", "pilot_hz", "mean_offset_hz", "mean_offset_sd_hz"):
+            value = getattr(found, name)
+            if not math.isnan(value):
+                details[name] = value
+        flags = set(echo.flags)
+        if found.confirmed == "other":
+            flags.add("other-station")
+        if found.stereo:
+            details["stereo"] = 1.0
+        return dataclasses.replace(
+            self._with_doppler(echo, found.mean_offset_hz, found.mean_offset_sd_hz),
+            rds_pi=found.pi,
+            flags=tuple(sorted(flags)),
+            details=details,
+            reason=" ".join(filter(None, (echo.reason, found.sentence))) if found.pi or found.stereo else echo.reason,
+        )
+
+    def _with_doppler(self, echo: Echo, offset_hz: float, offset_sd_hz: float) -> Echo:
+        if math.isnan(offset_hz):
+            return echo
+        known = self._offsets_hz[echo.channel]
+        own_hz = float(np.median(known)) if len(known) >= LEAST_OFFSETS else math.nan
+        known.append(offset_hz)
+        if math.isnan(own_hz):
+            return echo
+        return dataclasses.replace(echo, doppler_hz=offset_hz - own_hz, doppler_sd_hz=offset_sd_hz)
