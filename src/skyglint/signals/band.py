@@ -57,18 +57,28 @@ def said(encoding: Encoding, sample_rate_hz: float, options: SourceOptions, wher
     RequestError
         If an option does not go with such samples, or is missing; all that are missing in one message.
     """
-    center_hz, dial_hz, sideband = options.center_frequency_hz, options.dial_frequency_hz, options.sideband
-    audio = encoding.components == 1
-    if audio and center_hz is not None:
-        raise RequestError(f"{where}: holds audio: give --dial-frequency-hz instead of --center-frequency-hz")
-    if not audio and (sideband is not None or dial_hz is not None):
-        raise RequestError(f"{where}: holds I/Q; --sideband and --dial-frequency-hz are for audio of one channel")
+    refuse_other_kind(encoding, options, where)
     require(options, tuning_keys(encoding), where)
     start_unix = needed(options.start_unix, "start_unix", where)
-    if not audio:
-        return Band.of_iq(needed(center_hz, "center_frequency_hz", where), sample_rate_hz), start_unix
-    dial_hz = needed(dial_hz, "dial_frequency_hz", where)
-    return Band.of_audio(dial_hz, sample_rate_hz, str(sideband), where), start_unix
+    if encoding.components == 2:
+        center_hz = needed(options.center_frequency_hz, "center_frequency_hz", where)
+        return Band.of_iq(center_hz, sample_rate_hz), start_unix
+    dial_hz = needed(options.dial_frequency_hz, "dial_frequency_hz", where)
+    return Band.of_audio(dial_hz, sample_rate_hz, str(options.sideband), where), start_unix
+
+
+def refuse_other_kind(encoding: Encoding, options: SourceOptions, where: str) -> None:
+    """Refuse options of I/Q for audio, and of audio for I/Q.
+
+    Raises
+    ------
+    RequestError
+        If there are any.
+    """
+    if encoding.components == 1 and options.center_frequency_hz is not None:
+        raise RequestError(f"{where}: holds audio: give --dial-frequency-hz instead of --center-frequency-hz")
+    if encoding.components == 2 and (options.sideband is not None or options.dial_frequency_hz is not None):
+        raise RequestError(f"{where}: holds I/Q; --sideband and --dial-frequency-hz are for audio of one channel")
 
 
 def tuning_keys(encoding: Encoding) -> list[str]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeVar
 
 from skyglint.errors import RequestError, SourceError
+from skyglint.utc import format_utc
 
 Sideband = Literal["usb", "lsb"]
 
@@ -139,7 +140,8 @@ def settled(name: str, stated: _Value | None, option: _Value | None, key: str, w
         return needed(option, key, where)
     if option is not None and not _same(stated, option):
         flag = _EXAMPLES[key].split()[0]
-        raise RequestError(f"{where}: {name} states {stated}, {flag} says {option}: leave the option out")
+        both = [format_utc(float(value)) if key == "start_unix" else value for value in (stated, option)]
+        raise RequestError(f"{where}: {name} states {both[0]}, {flag} says {both[1]}: leave the option out")
     return stated
 
 
@@ -147,6 +149,12 @@ def _same(stated: float | str, option: float | str) -> bool:
     if isinstance(stated, str) or isinstance(option, str):
         return stated == option
     return math.isclose(stated, option, rel_tol=1e-12)
+
+
+def shown(value: object) -> str:
+    """Return a value as a message shows it, cut where it is long."""
+    text = repr(value)
+    return text if len(text) <= 40 else text[:37] + "..."
 
 
 def checked_number(value: object, limits: Limits, name: str, where: str) -> float:
@@ -159,5 +167,5 @@ def checked_number(value: object, limits: Limits, name: str, where: str) -> floa
     """
     low, high = limits
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-        raise SourceError(f"{where}: {name} = {value!r}: expected a number from {low:g} to {high:g}")
+        raise SourceError(f"{where}: {name} = {shown(value)}: expected a number from {low:g} to {high:g}")
     return float(value)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from skyglint import __version__
 from skyglint.errors import RequestError, SourceError
 from skyglint.signals.block import Encoding
-from skyglint.signals.sigmf_reader import DATA, META
+from skyglint.signals.sigmf_files import ARCHIVE, DATA, META
 from skyglint.utc import format_utc
 
 
@@ -52,7 +52,7 @@ class SigMFWriter:
         force: bool = False,
         fields: dict[str, Any] | None = None,
     ) -> None:
-        if path.suffix == ".sigmf":
+        if path.suffix == ARCHIVE:
             raise RequestError(f"{path}: archives are read, not written: expected a name ending in {META}")
         stem = path.name.removesuffix(META).removesuffix(DATA)
         self.meta_path = path.with_name(stem + META)

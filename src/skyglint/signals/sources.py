@@ -14,7 +14,8 @@ from skyglint.signals.options import SourceOptions, needed, require
 from skyglint.signals.pipe import Pipe
 from skyglint.signals.raw import open_raw
 from skyglint.signals.recording import Recording, open_for_reading
-from skyglint.signals.sigmf_reader import ARCHIVE, DATA, META, describes, open_sigmf
+from skyglint.signals.sigmf_files import ARCHIVE, DATA, META, describes
+from skyglint.signals.sigmf_reader import open_sigmf
 from skyglint.signals.soapy import SoapyReceiver
 from skyglint.signals.usb import UsbReceiver
 from skyglint.signals.wav import open_wav
