@@ -251,6 +251,8 @@ def test_places_that_cannot_be_written_to(tmp_path, capsys):
         write_table(table, tmp_path, "csv")
     with pytest.raises(RequestError, match="there is no folder"):
         write_table(table, tmp_path / "nowhere" / "x.csv", "csv")
+    with pytest.raises(SkyglintError, match="cannot be written: File name too long"):
+        write_table(table, tmp_path / ("n" * 300), "csv")
     with pytest.raises(RequestError, match="Parquet file cannot go to standard output"):
         write_table(table, None, "parquet")
     write_table(table, None, "csv")

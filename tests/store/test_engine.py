@@ -129,6 +129,15 @@ def test_a_file_that_may_not_be_read(open_folder):
         assert "no permission" in refused(path, "read")
 
 
+def test_a_folder_that_may_not_be_entered_and_a_name_that_cannot_be(open_folder):
+    inside = open_folder / "inside"
+    inside.mkdir(mode=0)
+    with without_privileges():
+        for mode in ("read", "write", "create"):
+            assert refused(inside / "night.db", mode) == "cannot be opened: Permission denied"
+    assert refused(open_folder / ("n" * 300), "create") == "cannot be opened: File name too long"
+
+
 def test_a_full_disk_leaves_what_was_there(path):
     make(path)
 

@@ -8,7 +8,7 @@ import json
 import os
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, Any, Literal, get_args
 
@@ -55,14 +55,9 @@ def _counting(rows: Iterator[tuple[Cell, ...]], counter: Iterator[int]) -> Itera
 
 @contextmanager
 def _new_file(path: Path, file_format: Format, overwrite: bool) -> Iterator[IO[Any]]:
-    if path.is_dir():
-        raise RequestError(f"{path}: is a folder: expected a file to write")
-    if not path.parent.is_dir():
-        raise RequestError(f"{path}: there is no folder {path.parent}")
-    if path.exists() and not overwrite:
-        raise RequestError(f"{path}: is there already: --force overwrites it")
     unfinished = path.with_name(f".{path.name}.{os.getpid()}")
     try:
+        _check_free(path, overwrite)
         if file_format == "parquet":
             with unfinished.open("wb") as binary:
                 yield binary
@@ -73,7 +68,17 @@ def _new_file(path: Path, file_format: Format, overwrite: bool) -> Iterator[IO[A
     except OSError as error:
         raise SkyglintError(f"{path}: cannot be written: {error.strerror or error}") from error
     finally:
-        unfinished.unlink(missing_ok=True)
+        with suppress(OSError):
+            unfinished.unlink()
+
+
+def _check_free(path: Path, overwrite: bool) -> None:
+    if path.is_dir():
+        raise RequestError(f"{path}: is a folder: expected a file to write")
+    if not path.parent.is_dir():
+        raise RequestError(f"{path}: there is no folder {path.parent}")
+    if path.exists() and not overwrite:
+        raise RequestError(f"{path}: is there already: --force overwrites it")
 
 
 def _write_csv(table: Table, file: IO[str]) -> None:

@@ -63,6 +63,13 @@ def check_file(path: Path, mode: Mode) -> None:
     StoreError
         If there is no permission.
     """
+    try:
+        _check_file(path, mode)
+    except OSError as error:
+        raise StoreError(f"{path}: cannot be opened: {error.strerror}") from error
+
+
+def _check_file(path: Path, mode: Mode) -> None:
     if path.is_dir():
         raise RequestError(f"{path}: is a folder: expected a database file")
     if not path.parent.is_dir():
