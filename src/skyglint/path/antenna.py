@@ -6,6 +6,7 @@ even level that carries the rest of a lossless antenna's power.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Final, Literal
 
 import numpy as np
@@ -40,6 +41,7 @@ def beam_gain_dbi(off_axis_deg: ArrayLike, gain_dbi: float, beamwidth_deg: float
     return np.maximum(gain_dbi - 12 * (off_axis / beamwidth_deg) ** 2, back_level_dbi(gain_dbi, beamwidth_deg))
 
 
+@lru_cache(maxsize=64)
 def back_level_dbi(gain_dbi: float, beamwidth_deg: float) -> float:
     """Return the even level outside the beam at which the antenna, lossless, radiates just what it is fed."""
     angle = np.radians(np.linspace(0, 180, 721))

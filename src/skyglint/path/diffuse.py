@@ -38,6 +38,8 @@ class SiteLayer:
         Area of the cells on the layer.
     azimuth_deg, elevation_deg, range_m
         From the site to the cells.
+    distance_m
+        Along the ground from the site to below the cells.
     """
 
     receiver_m: FloatArray
@@ -48,6 +50,7 @@ class SiteLayer:
     azimuth_deg: FloatArray
     elevation_deg: FloatArray
     range_m: FloatArray
+    distance_m: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +110,7 @@ def site_layer(
         azimuth_deg=seen.azimuth_deg,
         elevation_deg=seen.elevation_deg,
         range_m=seen.range_m,
+        distance_m=distance.ravel(),
     )
 
 
