@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from skyglint.path.constants import EARTH_RADIUS_M, FloatArray
 from skyglint.path.geodesy import earth_fixed_m, local_axes
-from skyglint.path.geometry import direction, dot, unit
+from skyglint.path.geometry import dot, unit
 
 #: Band of heights that a collecting area stands for unless another is given: 90 to 100 km around a layer at 95 km.
 BAND_M = 10_000.0
@@ -74,7 +74,9 @@ class Curves:
     length_m
         Length of each piece.
     area_m2
-        What each piece collects, weights included.
+        What each piece collects: multiply by the sensitivity there where one is known.
+    rising
+        Sine of the radiant's altitude over each piece.
     n_radiants
         Number of radiants asked for, with and without a curve.
     """
@@ -83,6 +85,7 @@ class Curves:
     points_m: FloatArray
     length_m: FloatArray
     area_m2: FloatArray
+    rising: FloatArray
     n_radiants: int
 
     @property
@@ -172,8 +175,6 @@ def layer_of_points(
 def usable_curves(
     layer: Layer,
     radiants: ArrayLike,
-    weights: ArrayLike | None = None,
-    mass_index: float | None = None,
     band_m: float = BAND_M,
 ) -> Curves:
     """Return the usable curve of every radiant and what it collects.
@@ -185,18 +186,10 @@ def usable_curves(
     radiants
         Earth-fixed unit vectors towards the radiants, shape (..., 3); they are numbered in flattened order. A radiant
         below the horizon of a point gives nothing there.
-    weights
-        Sensitivity at the layer's corners, shape (n,), multiplied into the area: the number of trails above the
-        limiting line density there, relative to the density that the flux is stated for.
-    mass_index
-        When given, the effect of the trail's direction on the number above a limiting line density q is counted too:
-        q is proportional to the cosine of the zenith angle, the echo's power to q^2 / (1 - sin^2 phi cos^2 beta), and
-        numbers go as q^-(s - 1) (McKinley 1961 ch. 5 and 9).
     band_m
         Band of heights.
     """
     vectors = np.asarray(radiants, dtype=np.float64).reshape(-1, 3)
-    factor = np.ones(len(layer.points_m)) if weights is None else np.asarray(weights, dtype=np.float64)
     residual = layer.bisectors @ vectors.T
     positive = residual > 0
     corners = layer.triangles
@@ -220,63 +213,10 @@ def usable_curves(
     range_t, range_r = np.linalg.norm(to_t, axis=-1), np.linalg.norm(to_r, axis=-1)
     along_t, along_r = dot(to_t, u) / range_t, dot(to_r, u) / range_r
     closing = (1 - along_t**2) / range_t + (1 - along_r**2) / range_r
-    area = band_m * closing * length / _slope(f, p) * np.einsum("kc,kc->k", blend, factor[ids])
-    if mass_index is not None:
-        rising = np.maximum(np.einsum("kc,kci,ki->k", blend, layer.ups[ids], u), 0.0)
-        obliquity = 1 - (along_t - along_r) ** 2 / 4  # sin phi cos beta = u . (a - b) / 2 where f = 0
-        area = area * (rising / np.sqrt(obliquity)) ** (mass_index - 1)
+    area = band_m * closing * length / _slope(f, p)
+    rising = np.einsum("kc,kci,ki->k", blend, layer.ups[ids], u)
     keep = length > 0
-    return Curves(radiant[keep], at[keep], length[keep], area[keep], len(vectors))
-
-
-@dataclass(frozen=True, slots=True)
-class ResponseMap:
-    """A path's collecting area for every direction of the sky over its middle, to be looked up.
-
-    Attributes
-    ----------
-    area_km2
-        Shape (altitudes, azimuths), over altitudes -12 to 90 and azimuths 0 to 360 in equal steps.
-    center_deg
-        Latitude and longitude of the middle of the path.
-    """
-
-    area_km2: FloatArray
-    center_deg: tuple[float, float]
-
-    def at(self, radiants: ArrayLike) -> FloatArray:
-        """Return the area in km2 for Earth-fixed unit vectors, shape (..., 3), interpolated between directions."""
-        local = np.asarray(radiants, dtype=np.float64) @ local_axes(*self.center_deg).T
-        altitude = np.degrees(np.arcsin(np.clip(local[..., 2], -1, 1)))
-        azimuth = np.degrees(np.arctan2(local[..., 0], local[..., 1])) % 360.0
-        rows, columns = self.area_km2.shape
-        row = (altitude - _LOWEST_DEG) / (90.0 - _LOWEST_DEG) * (rows - 1)
-        column = azimuth / 360.0 * (columns - 1)
-        i, j = np.clip(row.astype(np.intp), 0, rows - 2), np.minimum(column.astype(np.intp), columns - 2)
-        v, w = np.clip(row - i, 0.0, 1.0), column - j
-        table = self.area_km2
-        low = table[i, j] * (1 - w) + table[i, j + 1] * w
-        high = table[i + 1, j] * (1 - w) + table[i + 1, j + 1] * w
-        return np.where(altitude < _LOWEST_DEG, 0.0, low * (1 - v) + high * v)
-
-
-#: No point of a layer that both ends see above the horizon stands more than 10 degrees from the path's middle, so a
-#: radiant 12 degrees below the horizon there is below it everywhere.
-_LOWEST_DEG = -12.0
-
-
-def response_map(
-    layer: Layer, weights: ArrayLike | None = None, mass_index: float | None = None, step_deg: float = 6.0
-) -> ResponseMap:
-    """Return the collecting areas for the whole sky; arguments as :func:`usable_curves`.
-
-    Made once, it gives any number of hours, months and sources at the cost of a look-up.
-    """
-    altitude = np.linspace(_LOWEST_DEG, 90.0, round((90.0 - _LOWEST_DEG) / step_deg) + 1)
-    azimuth = np.linspace(0.0, 360.0, round(360.0 / step_deg) + 1)
-    around = direction(*layer.center_deg, azimuth[None, :-1], altitude[:, None])
-    area = usable_curves(layer, around, weights, mass_index).total_area_km2.reshape(around.shape[:-1])
-    return ResponseMap(np.concatenate([area, area[:, :1]], axis=1), layer.center_deg)
+    return Curves(radiant[keep], at[keep], length[keep], area[keep], rising[keep], len(vectors))
 
 
 def _path_axes(ends_m: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
