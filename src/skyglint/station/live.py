@@ -53,6 +53,8 @@ class LiveMessage:
         Bin power over its own floor by channel, shape (n_bins,), dB; empty when shed.
     echoes
         Echoes that closed in the step.
+    health
+        Numbers about the engine by name, each in the unit that its name states.
     """
 
     end_unix: float
@@ -63,6 +65,7 @@ class LiveMessage:
     floor_db: dict[str, float] = field(default_factory=dict)
     spectra_db: dict[str, NDArray[np.float32]] = field(default_factory=dict)
     echoes: tuple[LiveEcho, ...] = ()
+    health: dict[str, float] = field(default_factory=dict)
 
 
 def encode(message: LiveMessage) -> bytes:
@@ -70,6 +73,7 @@ def encode(message: LiveMessage) -> bytes:
     data: dict[str, Any] = asdict(message)
     data["power_db"] = _numbers(message.power_db)
     data["floor_db"] = _numbers(message.floor_db)
+    data["health"] = _numbers(message.health)
     data["spectra_db"] = {name: _packed(levels) for name, levels in message.spectra_db.items()}
     text = json.dumps(data, separators=(",", ":")).encode()
     if len(text) > MOST_BYTES:
@@ -97,6 +101,7 @@ def decode(datagram: bytes) -> LiveMessage:
             floor_db=_levels(data["floor_db"]),
             spectra_db={name: _unpacked(text) for name, text in data["spectra_db"].items()},
             echoes=tuple(LiveEcho(**echo) for echo in data["echoes"]),
+            health=_levels(data["health"]),
         )
     except (KeyError, TypeError, AttributeError, UnicodeDecodeError) as error:
         raise ValueError("not a message of the live feed") from error

@@ -1,0 +1,283 @@
+"""The engine of the unattended run: capture, detection and storage in one process.
+
+It survives a receiver that stalls or dies, a database that is locked, a disk that fills, and a clock that is set. What
+it could not watch it marks as lost; it never bends time to hide a loss.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import shutil
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+
+from skyglint.dsp.frames import FrameBlock
+from skyglint.echoes.echo import Echo
+from skyglint.echoes.settings import DetectionSettings
+from skyglint.errors import SkyglintError, SourceError, StoreError
+from skyglint.signals.block import Block, Gap, Source
+from skyglint.site import Site
+from skyglint.station.capture import Capture
+from skyglint.station.chain import Chain, Heard
+from skyglint.station.feed import Feed
+from skyglint.station.live import LiveMessage
+from skyglint.station.live_store import LiveStore
+from skyglint.station.notices import Notice, Occasion
+from skyglint.station.retention import SnippetFolder
+from skyglint.station.schedule import is_open, next_change_unix
+from skyglint.store.records import CoverageSpan
+from skyglint.store.store import Store
+from skyglint.utc import format_utc
+
+log = logging.getLogger(__name__)
+
+#: Backlogs at which the spectra are shed, and at which they come back.
+SHED_AT, RESUME_AT = 0.25, 0.05
+#: A source that is lost is tried again after this; silence for longer is told.
+RETRY_S, SILENT_S = 2.0, 10.0
+#: Free space below which the disk counts as full, and the reserve that is given up then.
+LEAST_FREE_BYTES = 500e6
+RESERVE_BYTES = 16 << 20
+
+
+class Engine:
+    """Watches one site until told to stop.
+
+    Parameters
+    ----------
+    site, site_text
+        The site, and the text of its file for provenance.
+    folder
+        Folder that relative paths of the site file start from.
+    open_source
+        Opens the receiver anew.
+    send
+        Takes live messages and never waits.
+    tell
+        Takes notices and never waits.
+    clock, monotonic
+        POSIX seconds now, and a clock that is never set.
+    """
+
+    def __init__(
+        self,
+        site: Site,
+        site_text: str,
+        folder: Path,
+        open_source: Callable[[], Source],
+        send: Callable[[LiveMessage], None],
+        tell: Callable[[Notice], object],
+        clock: Callable[[], float] = time.time,
+        monotonic: Callable[[], float] = time.monotonic,
+        settings: DetectionSettings | None = None,
+    ) -> None:
+        self._site, self._site_text = site, site_text
+        self._database = folder / site.station.database
+        self._snippets = SnippetFolder(folder / site.station.snippets, site.station.disk_budget_gb * 1e9)
+        self._reserve = self._database.with_suffix(".reserve")
+        self._open_source, self._send, self._tell_now = open_source, send, tell
+        self._clock, self._monotonic = clock, monotonic
+        self._settings = settings or DetectionSettings()
+        hours = (site.station.from_solar_hour, site.station.to_solar_hour)
+        self._hours = None if hours[0] is None or hours[1] is None else (hours[0], hours[1])
+        targets = [channel.name for channel in site.channel if channel.role == "target"]
+        self._feed = Feed(clock(), targets)
+        self._shedding = False
+        self._lost_since: float | None = None
+        self._lost_reason = ""
+
+    def run(self, stop: threading.Event) -> None:
+        """Watch until ``stop`` is set or the source has ended."""
+        self._make_reserve()
+        self._account_for_absence()
+        longitude = self._site.site.longitude_deg
+        while not stop.is_set():
+            now = self._clock()
+            if not is_open(now, self._hours, longitude):
+                opens = format_utc(next_change_unix(now, self._hours, longitude), 0)[11:16]
+                self._send(self._feed.idle(now, "waiting", f"Waiting for {opens} UTC to begin.", self._health(None)))
+                stop.wait(1.0)
+                continue
+            if self._session(stop, next_change_unix(now, self._hours, longitude)):
+                return
+
+    def _session(self, stop: threading.Event, until_unix: float) -> bool:
+        """Watch through one opening of the source; return whether the source has ended for good."""
+        try:
+            source = self._open_source()
+        except SourceError as error:
+            self._note_lost(str(error))
+            stop.wait(RETRY_S)
+            return False
+        capture = Capture(source)
+        band = (source.info.band_low_hz, source.info.band_high_hz)
+        frames: list[tuple[tuple[str, ...], FrameBlock]] = []
+        chain = Chain(
+            self._site.channel,
+            self._site.receiver.correction_ppm,
+            band,
+            self._settings,
+            on_frames=lambda names, block: frames.append((names, block)),
+        )
+        store = LiveStore(
+            self._database, self._begin_run, source.info, self._site.channel, self._monotonic, self._trouble
+        )
+        self._feed = Feed(self._clock(), [channel.name for channel in self._site.channel if channel.role == "target"])
+        capture.start()
+        try:
+            self._watch(stop, until_unix, capture, chain, store, frames)
+        finally:
+            capture.stop()
+            for heard in chain.finish():
+                self._take(heard, store, chain)
+            store.close()
+        if capture.error is not None:
+            self._note_lost(str(capture.error))
+            stop.wait(RETRY_S)
+            return False
+        return capture.ended
+
+    def _watch(
+        self,
+        stop: threading.Event,
+        until_unix: float,
+        capture: Capture,
+        chain: Chain,
+        store: LiveStore,
+        frames: list[tuple[tuple[str, ...], FrameBlock]],
+    ) -> None:
+        last_item = self._monotonic()
+        while not stop.is_set() and not capture.ended and self._clock() < until_unix:
+            item = capture.next(0.25)
+            if item is None:
+                silent_s = self._monotonic() - last_item
+                if silent_s > SILENT_S:
+                    self._silent(silent_s)
+                store.flush()
+                continue
+            last_item = self._monotonic()
+            self._since_lost(item, store)
+            for heard in chain.process(item):
+                self._take(heard, store, chain)
+            self._publish(frames, capture, item)
+
+    def _take(self, heard: Heard, store: LiveStore, chain: Chain) -> None:
+        self._feed.hear(heard)
+        store.keep(heard)
+        for findings in heard.findings:
+            for echo in findings.echoes:
+                self._keep_snippet(echo, chain)
+
+    def _publish(self, frames: list[tuple[tuple[str, ...], FrameBlock]], capture: Capture, item: Block | Gap) -> None:
+        backlog = capture.backlog
+        if backlog > SHED_AT and not self._shedding:
+            self._shedding = True
+            self._notice(
+                "too-slow", "The computer is falling behind: live spectrograms are left out until it catches up."
+            )
+        elif backlog < RESUME_AT:
+            self._shedding = False
+        health = self._health(capture)
+        for names, block in frames:
+            self._send(self._feed.message(names, block, health, not self._shedding))
+        if isinstance(item, Gap):
+            self._send(self._feed.idle(item.end_unix, "lost", f"No samples: {item.reason}.", health))
+        frames.clear()
+
+    def _keep_snippet(self, echo: Echo, chain: Chain) -> None:
+        if not echo.peak_snr_db >= self._site.station.snippet_snr_db or self._disk_is_full():
+            return
+        excerpt = chain.recent.excerpt(echo.start_unix - 0.5, echo.end_unix + 0.5)
+        try:
+            if excerpt is not None:
+                self._snippets.keep(excerpt, echo.channel, echo.peak_snr_db)
+        except SkyglintError as error:
+            log.warning("snippet not kept: %s", error)
+        if self._site.notices and echo.peak_snr_db >= self._site.notices.strong_snr_db:
+            self._notice(
+                "strong-echo",
+                f"{echo.echo_class} echo on {echo.channel}: {echo.peak_snr_db:.0f} dB, {echo.duration_s:.1f} s",
+            )
+
+    def _begin_run(self, store: Store) -> int:
+        return store.begin_run(self._site.site.name, self._site_text, "watch", asdict(self._settings), self._clock())
+
+    def _account_for_absence(self) -> None:
+        """Mark the time since an earlier engine's last word as lost, where the station should have been watching."""
+        now = self._clock()
+        if not self._database.exists():
+            return
+        try:
+            with Store.open(self._database, site_name=self._site.site.name) as store:
+                span = store.span()
+        except StoreError as error:
+            log.warning("coverage before the start is not known: %s", error)
+            return
+        # A longer absence was a decision; the calendar shows it as nights without a recording.
+        if (
+            span is not None
+            and 0 < now - span[1] < 86_400
+            and is_open(span[1], self._hours, self._site.site.longitude_deg)
+        ):
+            self._lost_since, self._lost_reason = span[1], "the engine was not running"
+
+    def _note_lost(self, reason: str) -> None:
+        now = self._clock()
+        if self._lost_since is None:
+            self._lost_since, self._lost_reason = now, reason
+        self._send(self._feed.idle(now, "lost", f"No samples: {reason}", self._health(None)))
+        if now - self._lost_since > SILENT_S:
+            self._notice("receiver-silent", reason)
+
+    def _since_lost(self, item: Block | Gap, store: LiveStore) -> None:
+        """Write the span since samples were lost, now that there are samples again."""
+        if self._lost_since is None:
+            return
+        since, self._lost_since = self._lost_since, None
+        if item.start_unix > since:
+            spans = tuple(
+                CoverageSpan(channel.name, since, item.start_unix, "lost", self._lost_reason)
+                for channel in self._site.channel
+            )
+            store.keep(Heard(coverage=spans))
+
+    def _silent(self, silent_s: float) -> None:
+        text = f"the receiver has sent nothing for {silent_s:.0f} s"
+        self._send(self._feed.idle(self._clock(), "lost", f"No samples: {text}.", self._health(None)))
+        self._notice("receiver-silent", text)
+
+    def _trouble(self, error: StoreError) -> None:
+        log.error("%s", error)
+        if self._disk_is_full() or "disk is full" in str(error):
+            self._reserve.unlink(missing_ok=True)
+            self._snippets.shrink_to(self._snippets.used_bytes / 2)
+            self._notice("disk-full", "The disk is full; old snippets are given up to keep the tables growing.")
+
+    def _make_reserve(self) -> None:
+        """Lay a small file aside that is given up when the disk fills, so that the tables can still be written."""
+        if self._reserve.exists() or shutil.disk_usage(self._reserve.parent).free < LEAST_FREE_BYTES:
+            return
+        with self._reserve.open("wb") as file:
+            file.write(b"\0" * RESERVE_BYTES)
+
+    def _disk_is_full(self) -> bool:
+        return shutil.disk_usage(self._database.parent).free < LEAST_FREE_BYTES
+
+    def _notice(self, occasion: Occasion, text: str) -> None:
+        log.warning("%s: %s", occasion, text)
+        self._tell_now(Notice(self._clock(), occasion, text))
+
+    def _health(self, capture: Capture | None) -> dict[str, float]:
+        usage = os.times()
+        return {
+            "backlog_share": capture.backlog if capture else 0.0,
+            "dropped_s": capture.dropped_s if capture else 0.0,
+            "cpu_s": usage.user + usage.system,
+            "disk_free_bytes": float(shutil.disk_usage(self._database.parent).free),
+            "snippets_bytes": float(self._snippets.used_bytes),
+            "spectra_shed": float(self._shedding),
+        }

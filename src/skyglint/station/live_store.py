@@ -1,0 +1,130 @@
+"""Writing while watching: every closed echo on disk within a second or two, through locks and full disks.
+
+What was handed over since the last commit is held until a commit succeeds. Where the database cannot be written, the
+held results are written anew as soon as it can be: nothing that was found is lost while the engine lives.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from pathlib import Path
+
+from skyglint.errors import StoreError
+from skyglint.signals.block import SourceInfo
+from skyglint.site import Channel
+from skyglint.station.chain import Heard
+from skyglint.station.keeper import Keeper
+from skyglint.store.store import Store
+from skyglint.store.writer import RecordingWriter
+
+log = logging.getLogger(__name__)
+
+#: Longest time between two commits, and between two attempts while the database cannot be written.
+COMMIT_S = 1.0
+RETRY_S = 2.0
+
+
+class LiveStore:
+    """A live recording in the database.
+
+    Parameters
+    ----------
+    database, begin_run
+        The file, and how a run is begun in it.
+    info, channels
+        What is watched.
+    monotonic
+        A clock that is never set.
+    on_trouble
+        Told the message when the database cannot be written.
+    """
+
+    def __init__(
+        self,
+        database: Path,
+        begin_run: Callable[[Store], int],
+        info: SourceInfo,
+        channels: Sequence[Channel],
+        monotonic: Callable[[], float],
+        on_trouble: Callable[[StoreError], None],
+    ) -> None:
+        self._database, self._begin_run = database, begin_run
+        self._info, self._channels = info, tuple(channels)
+        self._monotonic, self._on_trouble = monotonic, on_trouble
+        self._stack: ExitStack | None = None
+        self._writer: RecordingWriter | None = None
+        self._keeper: Keeper | None = None
+        self._held: list[Heard] = []
+        self._due = self._retry = 0.0
+
+    @property
+    def writable(self) -> bool:
+        """Whether the last attempt to write succeeded."""
+        return self._writer is not None
+
+    def keep(self, heard: Heard) -> None:
+        """Hold what was heard, and write and commit it when it is time or an echo has closed."""
+        self._held.append(heard)
+        closed = any(findings.echoes for findings in heard.findings)
+        self.flush(force=closed)
+
+    def flush(self, force: bool = False) -> None:
+        """Write and commit what is held, if it is time."""
+        now = self._monotonic()
+        if now < self._retry or (now < self._due and not force) or not self._held:
+            return
+        try:
+            self._write()
+            self._due = now + COMMIT_S
+        except StoreError as error:
+            self._retry = now + RETRY_S
+            self._abandon()
+            self._on_trouble(error)
+
+    def close(self) -> None:
+        """Write what is held and end the recording; what cannot be written even now is lost, and logged."""
+        self._retry = self._due = 0.0
+        try:
+            if self._held:
+                self._write()
+            if self._keeper is not None and self._writer is not None:
+                self._keeper.finish()
+            if self._stack is not None:
+                self._stack.close()
+        except StoreError as error:
+            log.error("results since the last commit are lost: %s", error)
+            self._abandon()
+
+    def _write(self) -> None:
+        if self._writer is None:
+            self._open()
+        assert self._keeper is not None  # opened just now or before
+        assert self._writer is not None
+        for heard in self._held:
+            self._keeper.keep(heard)
+        self._writer.commit()
+        self._held.clear()
+
+    def _open(self) -> None:
+        stack = ExitStack()
+        try:
+            store = stack.enter_context(Store.open(self._database, mode="create"))
+            run_id = self._begin_run(store)
+            self._writer = stack.enter_context(store.recording(run_id, self._info, self._channels, live=True))
+        except BaseException:
+            stack.close()
+            raise
+        self._stack, self._keeper = stack, Keeper(self._writer)
+
+    def _abandon(self) -> None:
+        """Let go of the connection; the uncommitted part is still held here and is written again."""
+        stack, self._stack, self._writer, self._keeper = self._stack, None, None, None
+        if stack is None:
+            return
+        try:
+            # An error tells the recording's context to roll back instead of finishing.
+            stack.__exit__(StoreError, StoreError("given up"), None)
+        except StoreError as error:
+            log.debug("while letting go of the database: %s", error)
