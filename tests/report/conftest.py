@@ -26,8 +26,7 @@ COLUMNS = 1200
 FLAT = 0.682689492
 
 
-def rate_row(channel: str, start: float, end: float, echoes: int, coverage_s: float) -> Rate:
-    role = "guard" if channel.startswith("quiet") else "reference" if channel == "town" else "target"
+def rate_row(channel: str, role: str, start: float, end: float, echoes: int, coverage_s: float) -> Rate:
     busy_s = 0.4 * echoes
     hours = (coverage_s - busy_s) / 3600.0
     low = chi2.ppf((1 - FLAT) / 2, 2 * echoes) / 2 if echoes else 0.0
@@ -146,7 +145,8 @@ class NightMaker:
         number = sum(
             e.channel in names and e.echo_class in meteors and start <= e.start_unix < end for e in self.echoes
         )
-        return rate_row(channel, start, end, number, inside - dark)
+        role = next((c.role for c in self.channels if c.name == channel), "target")
+        return rate_row(channel, role, start, end, number, inside - dark)
 
     def together(self, channel: str, start: float, end: float) -> Together:
         row = self.row(channel, start, end)
@@ -262,6 +262,16 @@ def empty_night() -> NightPage:
     return NightMaker(invented_channels(3), 5.7 * 3600, []).page()
 
 
+def long_names() -> NightPage:
+    """Names as long as a site file allows, without a place to break them."""
+    channels = [
+        channel.model_copy(update={"name": f"{index}-{'m' * 78}"}) for index, channel in enumerate(invented_channels(4))
+    ]
+    maker = NightMaker(channels, 1800.0, [(400.0, 460.0, "x" * 120)])
+    maker.add_echoes(30)
+    return maker.page("W" * 80)
+
+
 def outage_maker() -> NightMaker:
     holes = [(5000.0, 16400.0, "receiver lost"), (17000.0, 17300.0, "recording ends before its stated length")]
     maker = NightMaker(invented_channels(5), 5.7 * 3600, holes)
@@ -278,6 +288,7 @@ NIGHTS: dict[str, Callable[[], NightPage]] = {
     "short": short_watch,
     "empty": empty_night,
     "outage": outage_night,
+    "long": long_names,
 }
 
 

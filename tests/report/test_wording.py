@@ -96,10 +96,24 @@ def test_a_night_is_named_by_both_of_its_dates(nights):
 
 def test_the_caption_says_what_the_section_shows(nights):
     lane = dataclasses.replace(nights["empty"].lanes[0], distance_km=742.0)
-    # 742 km: 10.8 km under the ground by d1 d2 / (2 R) with R = 6371 km, the usual formula of the Earth's bulge.
+    # d1 d2 / (2 R) with R = 6371 km, the usual formula of the Earth's bulge: 10.8 km, and 7.1 km for 600 km.
+    assert "runs 7.1 km under" in plain(wording.section_caption(dataclasses.replace(lane, distance_km=600.0)))
     assert plain(wording.section_caption(lane)) == (
-        "The straight line runs 10.8 km under the ground at the middle; a trail 95 km above it stands 13° high from "
+        "The straight line runs 11 km under the ground at the middle; a trail 95 km above it stands 13° high from "
         "both ends."
     )
     far = dataclasses.replace(lane, distance_km=2400.0)
     assert "hidden from both ends" in wording.section_caption(far)
+
+
+def test_stations_are_counted_by_their_code(nights):
+    page = nights["short"]
+    lane = page.lanes[0]
+    first, second, third, *rest = (entry for entry in page.echoes if entry.echo.channel == lane.channel.name)
+    heard = [
+        dataclasses.replace(entry, echo=dataclasses.replace(entry.echo, rds_pi=code))
+        for entry, code in ((first, "F3A7"), (second, "F3A7"), (third, "D2C5"))
+    ]
+    told = dataclasses.replace(page, echoes=(*heard, *rest))
+    assert wording.stations_sentence(told, lane) == "Station heard: F3A7 in 2 echoes, D2C5 in 1 echo."
+    assert wording.stations_sentence(dataclasses.replace(page, echoes=()), lane) == ""

@@ -104,10 +104,20 @@ def counts(page: NightPage, entry: StoredEcho) -> bool:
     return entry.meteoric and any(lane.channel.name == entry.echo.channel for lane in targets(page))
 
 
+def stations_sentence(page: NightPage, lane: Lane) -> str:
+    """Return which programme codes were heard within a channel's echoes, and in how many; empty for none."""
+    heard = Counter(
+        entry.echo.rds_pi for entry in page.echoes if entry.echo.channel == lane.channel.name and entry.echo.rds_pi
+    )
+    codes = [f"{code} in {counted(number, 'echo', 'echoes')}" for code, number in heard.most_common()]
+    return f"Station heard: {', '.join(codes)}." if codes else ""
+
+
 def section_caption(lane: Lane) -> str:
     """Return in words what the cross-section of a channel's path shows."""
     path = section_of(lane.distance_km)
-    under = f"The straight line runs {quantity(path.sagitta_km, 'km', 1)} under the ground at the middle"
+    depth = quantity(path.sagitta_km, "km", 1 if path.sagitta_km < 10.0 else 0)
+    under = f"The straight line runs {depth} under the ground at the middle"
     if path.elevation_deg <= 0.0:
         return f"{under}; even a trail 95\u202fkm up is hidden from both ends there."
     return f"{under}; a trail 95\u202fkm above it stands {quantity(path.elevation_deg, '°')} high from both ends."

@@ -43,15 +43,21 @@ def test_a_short_loss_is_wide_enough_to_be_seen_and_stays_inside(start):
 
 
 def test_a_mark_has_its_words_and_leads_to_its_echo():
-    entry = lane.LaneMark(1500.0, 1510.0, "overdense", "overdense, <1 s>", "#echo-7", True)
+    entry = lane.LaneMark(1500.0, 1500.1, "head", "head echo, <1 s>", "#echo-7", True)
     figure = drawn(marks=[entry, lane.LaneMark(1600.0, 1600.1, "unknown", "unknown", "#echo-8", False)])
     first, second = figure.iter("a")
-    assert first.find("title").text == "overdense, <1 s>"
+    assert first.find("title").text == "head echo, <1 s>"
     assert first.get("href") == "#echo-7"
-    assert first.find("use").get("x") == "50%"
-    # An overdense mark is as long as its echo.
-    assert (first.find("line").get("x1"), first.find("line").get("x2")) == ("50%", "51%")
+    assert (first.find("use").get("href"), first.find("use").get("x")) == ("#mark-head", "50%")
     assert (first.get("class"), second.get("class")) == (None, "dim")
+
+
+def test_an_overdense_mark_is_as_long_as_its_echo_unless_too_short_to_see():
+    long = lane.LaneMark(1500.0, 1510.0, "overdense", "overdense", "#echo-7", True)
+    short = lane.LaneMark(1500.0, 1501.0, "overdense", "overdense", "#echo-8", True)
+    first, second = drawn(marks=[long, short]).iter("a")
+    assert (first.find("line").get("x1"), first.find("line").get("x2")) == ("50%", "51%")
+    assert second.find("use").get("href") == "#mark-overdense"
 
 
 def test_lines_stand_at_10_and_20_db():

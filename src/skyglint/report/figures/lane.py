@@ -22,6 +22,8 @@ MARK_Y_PX = 8.0
 LABEL_PX = 13.0
 #: A loss shorter than this share of the night is still drawn this wide, or nobody would see it.
 LEAST_LOSS_SHARE = 0.003
+#: An overdense echo longer than this share is drawn as long as it was; a shorter one as the mark of the key.
+LEAST_BAR_SHARE = 0.008
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,10 +131,9 @@ def _hatched(scale: TimeScale, lost: CoverageSpan, height_px: float) -> Markup:
 
 def _mark(scale: TimeScale, entry: LaneMark) -> Markup:
     left, right = scale.share(entry.start_unix), scale.share(entry.end_unix)
-    shapes = [element("use", href=f"#mark-{entry.mark}", x=percent(left), y=MARK_Y_PX)]
-    if entry.mark == "overdense":
-        shapes.append(
-            element("line", x1=percent(left), x2=percent(right), y1=MARK_Y_PX, y2=MARK_Y_PX, class_="fell-length")
-        )
+    if entry.mark == "overdense" and right - left > LEAST_BAR_SHARE:
+        shape = element("line", x1=percent(left), x2=percent(right), y1=MARK_Y_PX, y2=MARK_Y_PX, class_="fell-length")
+    else:
+        shape = element("use", href=f"#mark-{entry.mark}", x=percent(left), y=MARK_Y_PX)
     dim = None if entry.counts else "dim"
-    return element("a", element("title", entry.words), *shapes, href=entry.target, tabindex=-1, class_=dim)
+    return element("a", element("title", entry.words), shape, href=entry.target, tabindex=-1, class_=dim)
