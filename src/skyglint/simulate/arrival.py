@@ -67,9 +67,9 @@ class Arrival:
         width = self._frame_knots()
         return self.start_s + (int(np.argmax(self._frames())) + (1 - width) / 2) * self.step_s
 
-    def scaled(self, peak_power: float) -> Arrival:
-        """Return the same arrival with this power in its strongest 10 ms."""
-        factor = np.float32(np.sqrt(peak_power / self.peak_power()))
+    def scaled(self, peak_power: float, phase_rad: float = 0.0) -> Arrival:
+        """Return the same arrival with this power in its strongest 10 ms, its phase turned."""
+        factor = np.complex64(np.sqrt(peak_power / self.peak_power()) * np.exp(1j * phase_rad))
         return replace(self, gain=self.gain * factor)
 
     def _frames(self) -> NDArray[np.float64]:

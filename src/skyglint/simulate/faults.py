@@ -13,8 +13,8 @@ from pydantic_core import PydanticUndefined
 def explain(name: str, model: type[BaseModel], data: dict[str, Any], error: ValidationError) -> list[str]:
     """Return one line for each fault that pydantic found in ``data`` against ``model``.
 
-    A validator of the whole file may raise several lines at once. ``model`` holds tables and lists of tables, one level deep; each field's ``description`` states what is expected.
-    ``name`` is the file's.
+    A validator of the whole file may raise several lines at once. ``model`` holds tables and lists of tables, one level
+    deep; each field's ``description`` states what is expected. ``name`` is the file's.
     """
     faults = [fault for fault in error.errors(include_url=False) if fault["input"] is not PydanticUndefined]
     lines = []

@@ -67,7 +67,8 @@ def schedule(scenario: Scenario, random: np.random.Generator) -> Schedule:
     for event in events:
         station = stations[event.transmitter]
         drawn = _DRAWERS[type(event)](event, station, random)
-        arrival = drawn.arrival.scaled(10 ** (event.peak_snr_db / 10))
+        # Trails that overlap meet with any phase.
+        arrival = drawn.arrival.scaled(10 ** (event.peak_snr_db / 10), float(random.uniform(0, 2 * np.pi)))
         arrivals[station.name].append(arrival)
         truths.append(_true_event(drawn, arrival, station, start_unix))
     bursts, disturbances = _disturbances(scenario, random)
