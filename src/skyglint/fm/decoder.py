@@ -25,6 +25,9 @@ from skyglint.fm.subcarrier import SoftBits
 ACCEPTED_BELOW = 1e-4
 #: Alignments for which all codes are tried; the rest count with their evidence for "another code".
 _TRIED_ALIGNMENTS = 5
+#: ... and those that speak for RDS at all (ln evidence; acceptance takes 25) and are not far behind the best.
+_NOISE = 8.0
+_FAR_BEHIND = 20.0
 _CODES = 1 << 16
 
 
@@ -70,20 +73,18 @@ def decode(received: Sequence[SoftBits], declared: int | None = None, candidates
     runs = [align(ratios) for ratios in able]
     unknown = np.stack([run.unknown_code() for run in runs])
     known = {code: np.stack([run.known_code(code) for run in runs]) for code in _named(declared, candidates)}
-    promise = np.max([unknown, *known.values()], axis=0).ravel()
-    most = np.stack([run.most_for_a_code() for run in runs]).ravel()
-    # From here on: ln of the mean evidence over timings and alignments.
+    tried = _worth_trying(runs, np.max([unknown, *known.values()], axis=0))
+    # ln of the mean evidence over timings and alignments.
     spread = math.log(unknown.size)
-    telling = most - spread - math.log(_CODES) > math.log(ACCEPTED_BELOW)
-    first, *more = np.argsort(promise)[::-1][:_TRIED_ALIGNMENTS]
-    tried = [divmod(int(place), GROUP_BITS) for place in (first, *(place for place in more if telling[place]))]
     tables = np.stack([runs[run].every_code(alignment) for run, alignment in tried]) - spread
+    codes = log_sum(tables)
     for place in tried:
         unknown[place] = -np.inf
     elsewhere = float(log_sum(unknown.ravel())) - spread
-    codes = log_sum(tables)
     for named, evidence in known.items():
-        codes[named] = log_sum(evidence.ravel()) - spread
+        for place in tried:
+            evidence[place] = -np.inf
+        codes[named] = np.logaddexp(codes[named], log_sum(evidence.ravel()) - spread)
     code, wrong = _most_probable(codes + _prior(candidates), elsewhere)
     doubt = 1.0
     if declared is not None:
@@ -91,6 +92,20 @@ def decode(received: Sequence[SoftBits], declared: int | None = None, candidates
         doubt = _ratio(max(0.0, float(np.logaddexp(rivals, elsewhere))), float(codes[declared]))
     run, alignment = tried[int(np.argmax(tables[:, code]))]
     return Reading(code, wrong, doubt, runs[run], alignment)
+
+
+def _worth_trying(runs: Sequence[Alignments], promise: NDArray[np.float64]) -> list[tuple[int, int]]:
+    """Return timing and alignment of those for which every code shall be tried, most promising first.
+
+    ``promise`` of shape (runs, 104) is their evidence as far as known. One that cannot rise above noise, or stays far
+    behind the best, changes nothing.
+    """
+    most = np.stack([run.most_for_a_code() for run in runs]).ravel()
+    least = math.log(promise.size) + math.log(_CODES) + math.log(ACCEPTED_BELOW)
+    flat = promise.ravel()
+    first, *more = (int(place) for place in np.argsort(flat)[::-1][:_TRIED_ALIGNMENTS])
+    worth = [place for place in more if most[place] > least and flat[place] > max(_NOISE, flat[first] - _FAR_BEHIND)]
+    return [divmod(place, GROUP_BITS) for place in (first, *worth)]
 
 
 def _most_probable(posterior: NDArray[np.float64], elsewhere: float) -> tuple[int, float]:

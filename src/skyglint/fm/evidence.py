@@ -16,13 +16,23 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from skyglint.fm.blocks import BLOCK_BITS, OFFSET_WORDS, BlockName, bits_of, encode_block, remainder, sent_signs
+from skyglint.fm.blocks import (
+    BLOCK_BITS,
+    GROUP_BITS,
+    OFFSET_WORDS,
+    BlockName,
+    bits_of,
+    encode_block,
+    remainder,
+    sent_signs,
+)
 
 #: Symbols of a block: its bits, and the one before that the first is coded against.
 BLOCK_SYMBOLS = BLOCK_BITS + 1
 _LEAST = 1e-4
 #: Places worked on at a time, for the sake of memory.
 _AT_ONCE = 512
+_JOINING_ROUNDS = 4
 
 
 def block_evidence(ratios: NDArray[np.float64]) -> dict[BlockName, NDArray[np.float64]]:
@@ -39,16 +49,42 @@ def block_evidence(ratios: NDArray[np.float64]) -> dict[BlockName, NDArray[np.fl
         For each block name shape (n - 26,): entry ``i`` is for a block whose first bit is symbol ``i + 1`` coded
         against symbol ``i``.
     """
-    duals, signs = _dual_words()
-    windows = np.lib.stride_tricks.sliding_window_view(ratios.astype(np.float32), BLOCK_SYMBOLS)
-    sums = np.concatenate(
-        [_dual_sums(windows[start : start + _AT_ONCE], duals) @ signs for start in range(0, len(windows), _AT_ONCE)]
+    return _code_evidence(np.lib.stride_tricks.sliding_window_view(ratios, BLOCK_SYMBOLS))
+
+
+def repeated_block_evidence(ratios: NDArray[np.float64]) -> dict[BlockName, NDArray[np.float64]]:
+    """Return the same for a block that every group repeats alike, shape (104,) each.
+
+    Entry ``i`` is for the places ``i``, ``i + 104``, ... together. Each repeat may be inverted: of the ways to join
+    them only the best fitting one counts (with its prior), which is a little less than the whole evidence.
+    """
+    n_repeats = -(-(len(ratios) - BLOCK_BITS) // GROUP_BITS)
+    padded = np.pad(ratios, (0, n_repeats * GROUP_BITS + BLOCK_BITS - len(ratios)))
+    windows = np.lib.stride_tricks.sliding_window_view(padded, BLOCK_SYMBOLS).reshape(
+        n_repeats, GROUP_BITS, BLOCK_SYMBOLS
     )
-    logarithms = np.log(np.maximum(sums, _LEAST).astype(np.float64))
+    strongest = np.argmax(np.abs(windows).sum(axis=2), axis=0)
+    together = windows[strongest, np.arange(GROUP_BITS)]
+    for _ in range(_JOINING_ROUNDS):
+        inverted = np.where(np.einsum("ijk,jk->ij", windows, together) < 0, -1.0, 1.0)
+        together = np.einsum("ij,ijk->jk", inverted, windows)
+    alike = log_cosh(together / 2).sum(axis=1) - log_cosh(windows / 2).sum(axis=(0, 2))
+    prior = (np.count_nonzero(np.any(windows != 0, axis=2), axis=0) - 1) * np.log(2)
+    return {name: evidence + alike - prior for name, evidence in _code_evidence(together).items()}
+
+
+def _code_evidence(windows: NDArray[np.float64]) -> dict[BlockName, NDArray[np.float64]]:
+    """Return the sum over the dual words for each offset word, ln; ``windows`` of shape (n, 27)."""
+    duals, signs = _dual_words()
+    parts = [
+        _dual_products(windows[start : start + _AT_ONCE].astype(np.float32), duals) @ signs
+        for start in range(0, len(windows), _AT_ONCE)
+    ]
+    logarithms = np.log(np.maximum(np.concatenate(parts), _LEAST).astype(np.float64))
     return {name: logarithms[:, column] for column, name in enumerate(OFFSET_WORDS)}
 
 
-def _dual_sums(windows: NDArray[np.float32], duals: NDArray[np.float32]) -> NDArray[np.float32]:
+def _dual_products(windows: NDArray[np.float32], duals: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return the product of tanh(ratio / 2) over the symbols of each dual word, shape (n, 1024)."""
     size = np.log(np.maximum(np.abs(np.tanh(windows / 2)), np.float32(1e-12))) @ duals
     odd = (windows < 0).astype(np.float32) @ duals % 2
