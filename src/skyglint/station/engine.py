@@ -7,6 +7,7 @@ it could not watch it marks as lost; it never bends time to hide a loss.
 from __future__ import annotations
 
 import logging
+import math
 import os
 import shutil
 import threading
@@ -15,12 +16,15 @@ from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 
+import numpy as np
+
+from skyglint.dsp.bank import FilterBank
 from skyglint.dsp.frames import FrameBlock
 from skyglint.echoes.echo import Echo
 from skyglint.echoes.settings import DetectionSettings
 from skyglint.errors import SkyglintError, SourceError, StoreError
-from skyglint.signals.block import Block, Gap, Source
-from skyglint.site import Site
+from skyglint.signals.block import Block, Encoding, Gap, Source
+from skyglint.site import Channel, Site
 from skyglint.station.capture import Capture
 from skyglint.station.chain import Chain, Heard
 from skyglint.station.feed import Feed
@@ -39,6 +43,8 @@ log = logging.getLogger(__name__)
 SHED_AT, RESUME_AT = 0.25, 0.05
 #: A source that is lost is tried again after this; silence for longer is told.
 RETRY_S, SILENT_S = 2.0, 10.0
+#: The same trouble is logged once in this time.
+QUIET_S = 600.0
 #: Free space below which the disk counts as full, and the reserve that is given up then.
 LEAST_FREE_BYTES = 500e6
 RESERVE_BYTES = 16 << 20
@@ -89,6 +95,7 @@ class Engine:
         self._shedding = False
         self._lost_since: float | None = None
         self._lost_reason = ""
+        self._last_told: dict[str, float] = {}
 
     def run(self, stop: threading.Event) -> None:
         """Watch until ``stop`` is set or the source has ended."""
@@ -127,6 +134,7 @@ class Engine:
             self._database, self._begin_run, source.info, self._site.channel, self._monotonic, self._trouble
         )
         self._feed = Feed(self._clock(), [channel.name for channel in self._site.channel if channel.role == "target"])
+        warm_up(source.info.sample_rate_hz)
         capture.start()
         try:
             self._watch(stop, until_unix, capture, chain, store, frames)
@@ -268,7 +276,10 @@ class Engine:
         return shutil.disk_usage(self._database.parent).free < LEAST_FREE_BYTES
 
     def _notice(self, occasion: Occasion, text: str) -> None:
-        log.warning("%s: %s", occasion, text)
+        now = self._monotonic()
+        if occasion == "strong-echo" or now - self._last_told.get(occasion, -math.inf) > QUIET_S:
+            self._last_told[occasion] = now
+            log.warning("%s: %s", occasion, text)
         self._tell_now(Notice(self._clock(), occasion, text))
 
     def _health(self, capture: Capture | None) -> dict[str, float]:
@@ -281,3 +292,16 @@ class Engine:
             "snippets_bytes": float(self._snippets.used_bytes),
             "spectra_shed": float(self._shedding),
         }
+
+
+def warm_up(sample_rate_hz: float) -> None:
+    """Load and compile what the chain will need, so that the first seconds of samples do not have to wait for it."""
+    from skyglint.fm.identity import identify
+
+    values = np.full(2 * int(0.05 * sample_rate_hz), 127, dtype=np.uint8)
+    channel = Channel(name="warm-up", role="target", kind="fm", frequency_hz=1e8, bandwidth_hz=sample_rate_hz / 4)
+    encoding = Encoding("cu8", values.dtype, 127.5, 127.5)
+    FilterBank([channel]).process(Block(values, encoding, 0, 0.0, 0, sample_rate_hz, 1e8))
+    if sample_rate_hz >= 200_000:
+        random = np.random.default_rng(0)
+        identify(random.standard_normal(int(0.2 * sample_rate_hz)).astype(np.complex64), sample_rate_hz)

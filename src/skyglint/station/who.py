@@ -17,6 +17,24 @@ from skyglint.station.recent import Recent
 LEAST_SNR_DB = 8.0
 #: Echoes whose mean frequency must be known before their median serves as the station's own offset.
 LEAST_OFFSETS = 5
+#: Of a longer echo the strongest stretch of this length is demodulated: 22 groups say what there is to say, and the
+#: work stays short enough for a station that listens meanwhile.
+LONGEST_S = 2.0
+
+
+def strongest_span(echo: Echo, longest_s: float = LONGEST_S) -> tuple[float, float]:
+    """Return start and end of the stretch of an echo, at most ``longest_s`` long, that holds the most energy."""
+    if echo.duration_s <= longest_s:
+        return echo.start_unix, echo.end_unix
+    middle = echo.peak_unix
+    if echo.snippet is not None:
+        picture = echo.snippet
+        power = np.nan_to_num(np.power(10.0, picture.power_db.astype(np.float64) / 10.0))
+        width = min(len(power), max(1, round(longest_s / picture.step_s)))
+        sums = np.convolve(power, np.ones(width), mode="valid")
+        middle = picture.start_unix + (int(sums.argmax()) + width / 2) * picture.step_s
+    start = min(max(middle - longest_s / 2, echo.start_unix), echo.end_unix - longest_s)
+    return start, start + longest_s
 
 
 class Identifier:
@@ -42,7 +60,7 @@ class Identifier:
         channel = self._channels.get(echo.channel)
         if channel is None or not echo.peak_snr_db >= LEAST_SNR_DB:
             return echo
-        excerpt = recent.excerpt(echo.start_unix, echo.end_unix)
+        excerpt = recent.excerpt(*strongest_span(echo))
         if excerpt is None or excerpt.encoding.components == 1 or excerpt.sample_rate_hz < channel.bandwidth_hz:
             return echo
         from skyglint.fm.identity import identify
