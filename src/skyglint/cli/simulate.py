@@ -1,4 +1,4 @@
-"""The command ``simulate``: a recording with known truth."""
+"""``skyglint simulate``: a recording with known truth."""
 
 from __future__ import annotations
 
@@ -7,18 +7,21 @@ from typing import Annotated
 
 import typer
 
-from skyglint.simulate import load_scenario, simulate
-from skyglint.simulate.truth import truth_path
+from skyglint.cli.options import ForceOption
+from skyglint.cli.progress import progress
 
 
 def run(
-    scenario: Annotated[Path, typer.Argument(help="The scenario file (TOML).", show_default=False)],
-    to: Annotated[Path, typer.Option("--to", help="Name of the recording to write (SigMF).", show_default=False)],
+    scenario: Annotated[Path, typer.Argument(metavar="SCENARIO", help="The scenario file (TOML).", show_default=False)],
+    to: Annotated[
+        Path,
+        typer.Option("--to", metavar="RECORDING", help="Name of the recording to write (SigMF).", show_default=False),
+    ],
     seed: Annotated[
         int | None,
         typer.Option(min=0, help="Seed of everything random, instead of the scenario's.", show_default=False),
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Replace an existing recording.")] = False,
+    force: ForceOption = False,
 ) -> None:
     """Make a recording with known truth from a scenario.
 
@@ -26,12 +29,10 @@ def run(
 
     Example: `skyglint simulate scenario.toml --to morning`
     """
-    from rich.console import Console
-    from rich.progress import Progress
+    from skyglint.simulate import load_scenario, simulate
+    from skyglint.simulate.truth import truth_path
 
     declared = load_scenario(scenario)
-    console = Console(stderr=True)
-    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
-        task = bar.add_task("simulating", total=1.0)
-        truth = simulate(declared, to, seed, force=force, progress=lambda done: bar.update(task, completed=done))
+    with progress("simulating", 0.0, 1.0) as told:
+        truth = simulate(declared, to, seed, force=force, progress=told)
     typer.echo(f"{to}: {declared.recording.duration_s:g} s with {len(truth.events)} events; truth in {truth_path(to)}")
