@@ -5,14 +5,12 @@ from __future__ import annotations
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from skyglint.report import numbers, tokens, views, wording
+from skyglint.report import axis, numbers, tokens, views, wording
 from skyglint.report.figures import marks
 from skyglint.report.night import NightPage
 
 #: Rows of the table that stand open; the rest wait behind a fold.
 FIRST_ROWS = 40
-#: Channels whose cross-section stands open.
-FIRST_SECTIONS = 6
 
 
 def render_night(page: NightPage) -> str:
@@ -32,5 +30,5 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(numbers=numbers, views=views, words=wording, marks=marks)
+    environment.globals.update(axis=axis, numbers=numbers, views=views, words=wording, marks=marks)
     return environment

@@ -9,12 +9,13 @@ from markupsafe import Markup
 
 from skyglint.activity.rates import Rate
 from skyglint.report import wording
+from skyglint.report.axis import time_scale
 from skyglint.report.figures import floor, hours, lane, section, solar_clock, trace
 from skyglint.report.figures.marks import mark_of
-from skyglint.report.figures.timescale import TimeScale
 from skyglint.report.night import Lane, NightPage
-from skyglint.report.numbers import clock, counted, fixed, interval, measured, quantity, span
+from skyglint.report.numbers import counted, fixed, interval, measured, quantity, span
 from skyglint.report.spectrogram import data_uri, ink_png, ink_top_db, shrink
+from skyglint.report.together import Together
 from skyglint.store.records import StoredEcho
 
 #: Beyond this many lanes each is drawn lower, so that a night still fits a screen.
@@ -22,15 +23,8 @@ MANY_LANES = 6
 LANE_PX, LOW_LANE_PX = 60.0, 44.0
 #: The upper edge of a lane, dB: the least, and the most that a strong echo may stretch it to.
 LEAST_TOP_DB, MOST_TOP_DB = 26.0, 50.0
-#: A tick this close to an edge of the axis has no room for half of its text there.
-EDGE_SHARE = 0.08
 #: The largest picture of a spectrogram, in pixels.
 PICTURE_TIMES, PICTURE_ROWS = 284, 64
-
-
-def time_scale(page: NightPage) -> TimeScale:
-    """Return the night's time axis."""
-    return TimeScale(page.start_unix, page.end_unix)
 
 
 def snr_unit(page: NightPage, channel: str) -> str:
@@ -169,22 +163,6 @@ def section_figure(page: NightPage, entry: Lane) -> Markup:
     return section.cross_section(label, section.section_of(entry.distance_km), section.scale_for(known))
 
 
-def tick_left(page: NightPage, tick: float) -> str:
-    """Return where a tick stands, as a percentage."""
-    return f"{100.0 * time_scale(page).share(tick):.2f}%"
-
-
-def tick_class(page: NightPage, tick: float) -> str:
-    """Return how a tick's text stands: at the edges it leans inwards."""
-    share = time_scale(page).share(tick)
-    return "first" if share < EDGE_SHARE else "last" if share > 1.0 - EDGE_SHARE else "inner"
-
-
-def tick_text(page: NightPage, tick: float) -> str:
-    """Return a tick's time: minutes, or seconds where the ticks are that close."""
-    return clock(tick, 0 if time_scale(page).tick_step_s() < 60 else -1)
-
-
 def lane_count(entry: Lane) -> int:
     """Return a lane's count: what counts as meteors in a target channel, every burst elsewhere."""
     return entry.night.echoes if entry.channel.role == "target" else entry.bursts
@@ -196,7 +174,7 @@ def lane_count_word(entry: Lane) -> str:
     return singular if lane_count(entry) == 1 else plural
 
 
-def rate_words(row: Rate) -> str:
+def rate_words(row: Rate | Together) -> str:
     """Return a rate with its interval."""
     return interval(row.rate_per_h, row.rate_low_per_h, row.rate_high_per_h, "/ h")
 

@@ -34,12 +34,8 @@ def element(name: str, *children: str, **attributes: object) -> Markup:
 
 def short(value: float) -> str:
     """Return a coordinate with at most two decimals and no needless zeros."""
-    return f"{value:.2f}".rstrip("0").rstrip(".").replace("-0", "0", 1) if abs(value) < 0.005 else _plain(value)
-
-
-def _plain(value: float) -> str:
-    text = f"{value:.2f}"
-    return text.rstrip("0").rstrip(".")
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
 
 
 def percent(share: float) -> str:
