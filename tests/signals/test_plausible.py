@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from skyglint.errors import SourceError
 from skyglint.signals.block import Block, Gap
 from skyglint.signals.encodings import ENCODINGS, encode
 from skyglint.signals.options import SourceOptions
@@ -100,3 +101,19 @@ def test_a_bad_start_after_a_gap_or_a_retuning(tmp_path):
         ("Gap", None, 5.2),
         ("Block", 2, 5.21),
     ]
+
+
+@pytest.mark.parametrize("level", [1, 20, 60, 64, 90, 127])
+def test_bytes_of_any_level_taken_for_floats_are_refused(path, level):
+    tone = level * np.exp(0.37j * np.arange(20_000))
+    np.rint(127.5 + np.column_stack([tone.real, tone.imag])).astype(np.uint8).tofile(path)
+    with pytest.raises(SourceError, match="does not hold cf32_le samples"):
+        open_source(path, SourceOptions(None, RATE_HZ, 98e6, START_UNIX))
+
+
+def test_a_recording_that_only_begins_with_none_is_kept(path):
+    values = clean(100_000)
+    values[:80_000] = np.nan
+    gap, *blocks = read(path, values, 1.0)
+    assert gap == Gap(START_UNIX, START_UNIX + 40, REASON)
+    assert sum(block.n_samples for block in blocks) == 60_000

@@ -254,7 +254,7 @@ def test_floats_that_are_no_samples_are_mislabelled(night):
     data = night.with_suffix(".sigmf-data")
     data.write_bytes(np.random.default_rng(3).integers(126, 129, 8000, dtype=np.uint8).tobytes())
     change(night, of_global={"core:datatype": "cf32_le"})
-    with pytest.raises(SourceError, match=r"does not hold cf32_le samples: \d+% of the first"):
+    with pytest.raises(SourceError, match=r"does not hold cf32_le samples: \d+% of the values"):
         open_source(night)
 
 

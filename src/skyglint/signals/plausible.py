@@ -40,6 +40,13 @@ def is_nonsense(values: NDArray[Any]) -> NDArray[np.bool_]:
     return nonsense
 
 
+def share_implausible(values: NDArray[Any]) -> float:
+    """Return the share of values that are no numbers, or so small or large that hardly any receiver gives them."""
+    size = np.abs(values)
+    plausible = (size == 0) | ((size >= 1 / LIMIT) & (size <= LIMIT))
+    return 1.0 - float(np.mean(plausible)) if len(values) else 0.0
+
+
 def lose_nonsense(items: Iterator[Block | Gap], cell: int) -> Iterator[Block | Gap]:
     """Replace every cell that holds a value that is no number by a ``Gap``; a new stretch begins after it.
 
