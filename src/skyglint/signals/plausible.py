@@ -18,6 +18,9 @@ CELL_S = 0.01
 #: Full scale is 1; recordings that were never scaled reach some 1e9. The square of this still fits single precision.
 LIMIT = np.float32(1e12)
 
+#: Rounding leaves 6e-17 where a computed tone crosses zero; nothing meant is smaller than this, but 0.
+LEAST = np.float32(1e-20)
+
 REASON = "values that are no numbers (NaN, infinite or absurd)"
 
 
@@ -43,7 +46,7 @@ def is_nonsense(values: NDArray[Any]) -> NDArray[np.bool_]:
 def share_implausible(values: NDArray[Any]) -> float:
     """Return the share of values that are no numbers, or so small or large that hardly any receiver gives them."""
     size = np.abs(values)
-    plausible = (size == 0) | ((size >= 1 / LIMIT) & (size <= LIMIT))
+    plausible = (size == 0) | ((size >= LEAST) & (size <= LIMIT))
     return 1.0 - float(np.mean(plausible)) if len(values) else 0.0
 
 

@@ -22,7 +22,7 @@ from skyglint.signals.plausible import block_samples, cell_samples, lose_nonsens
 MEBIBYTE = 1 << 20
 #: Samples looked at in one place, to tell a mislabelled file.
 PROBE_SAMPLES = 1 << 14
-#: Integers taken for floats give 0.18 to 1 of values that no receiver gives (tones and noise of any level), floats none.
+#: Integers taken for floats give 0.18 to 1 of values that no receiver gives (tones, noise), floats none.
 MISLABELLED_SHARE = 0.1
 
 
@@ -150,7 +150,7 @@ class Recording:
         if min(shares) > MISLABELLED_SHARE:
             raise SourceError(
                 f"{self._path}: does not hold {self._layout.encoding.name} samples: {min(shares):.0%} of the values "
-                "looked at are no numbers, beyond 1e12 or below 1e-12; expected another encoding"
+                "looked at are no numbers, beyond 1e12 or below 1e-20; expected another encoding"
             )
 
 
