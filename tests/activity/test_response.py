@@ -1,7 +1,9 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from skyglint.activity.response import channel_path, path_response, reference_radiants
+from skyglint.activity.response import channel_path, counted_area_km2, path_response, reference_radiants
 from skyglint.path.geometry import direction
 from skyglint.site import parse_site
 
@@ -102,7 +104,8 @@ def test_slow_meteors_draw_their_zone_too_slowly():
     path = made_path()
     slow, fast = (path_response(path, sky(path), speed) for speed in (20.0, 60.0))
     seen = fast > 0
-    assert np.all(slow[seen] < fast[seen])
+    assert np.all(slow[seen] <= fast[seen])
+    assert np.median(slow[seen] / fast[seen]) < 0.95
     np.testing.assert_array_equal(path_response(path, sky(path), np.nan), path_response(path, sky(path), 40.0))
 
 
@@ -126,9 +129,30 @@ def test_longer_echoes_count_more_for_a_carrier():
     assert not np.allclose(first, second, rtol=0.02)
 
 
+@pytest.mark.parametrize(("limit_snr_db", "power"), [(-70.0, 0.5), (40.0, 2.0)])
+def test_numbers_above_a_limit(limit_snr_db, power):
+    # Underdense power goes as q^2, overdense as q^(1/2) (McKinley 1961 ch. 8), numbers above q as q^(1 - s): twelve
+    # decibels more cost 10^(1.2 x 0.5 x 0.9) in the one regime and 10^(1.2 x 2 x 0.9) in the other.
+    path = made_path()
+    areas = [
+        counted_area_km2(path, sky(path), 40.0, mass_index=1.9, limit_snr_db=limit_snr_db + more)
+        for more in (0.0, 12.0)
+    ]
+    seen = areas[0] > 0
+    np.testing.assert_allclose(areas[0][seen] / areas[1][seen], 10 ** (1.2 * power * 0.9), rtol=1e-6)
+
+
+def test_a_stated_power_counts():
+    # Ten times the power is ten decibels less that an echo needs.
+    weak = made_path()
+    strong = replace(weak, channel=weak.channel.model_copy(update={"power_w": 100_000.0}))
+    first = counted_area_km2(weak, sky(weak), 40.0, limit_snr_db=-10.0)
+    np.testing.assert_allclose(first, counted_area_km2(strong, sky(strong), 40.0, limit_snr_db=0.0))
+
+
 def test_ends_too_far_apart_see_nothing():
     path = made_path(to_longitude=-50.0)
-    assert path.reference == 0.0
+    assert path.reference_km2 == 0.0
     assert np.all(path_response(path, sky(path), 40.0) == 0.0)
 
 

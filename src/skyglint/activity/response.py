@@ -1,11 +1,9 @@
 """How well a path sees a radiant through the day: where its trails are specular, and how faint they may be there.
 
-The response is the number of trails that would be counted, for one flux of trails above a line density, whatever the
-direction; 1 is the best hour of a reference radiant, so that radiants and hours compare and the unknown absolute level
-drops out. What it holds: the specular condition and the collecting area; ranges, obliquity and Fresnel zone; the
-antenna over its ground; initial radius, and decay while the trail forms; thinner ionisation of slanting trails. Numbers
-above a limiting line density are taken to go as its inverse (mass index 2). It does not hold the transmitting antenna's
-pattern and the polarisation.
+The counted area holds the specular condition and the collecting area; ranges, obliquity and Fresnel zone; the antenna
+over its ground and the noise; initial radius, and decay while the trail forms; underdense and overdense trails; thinner
+ionisation of slanting trails. It does not hold the transmitting antenna's pattern and the polarisation. As an absolute
+figure it is good to a factor of about three; between radiants and hours of one path most of that cancels.
 """
 
 from __future__ import annotations
@@ -15,10 +13,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from skyglint.activity.flux import VISUAL_LIMIT_MAGNITUDE, line_density_of_magnitude
 from skyglint.path import trails
 from skyglint.path.antenna import gain_over_ground_dbi
+from skyglint.path.constants import BOLTZMANN_J_K, REFERENCE_TEMPERATURE_K
+from skyglint.path.free_space import eirp_w
 from skyglint.path.geodesy import local_axes
-from skyglint.path.geometry import look, trail_geometry
+from skyglint.path.geometry import TrailGeometry, look, trail_geometry
+from skyglint.path.noise import Environment, system_noise_db
 from skyglint.path.specular import Layer, common_layer, usable_curves
 from skyglint.site import Channel, Site
 
@@ -30,8 +32,24 @@ LAYER_M = 95_000.0
 #: P.843-1 (1997)).
 MASK_DEG = 2.0
 
-#: The reference radiant passes through the zenith of the path's middle; its meteors have this speed.
+#: The reference radiant passes through the zenith of the path's middle; its meteors have this speed and mass index.
 REFERENCE_SPEED_KM_S = 40.0
+REFERENCE_MASS_INDEX = 2.0
+
+#: Line density that fluxes are stated above: visual magnitude 6.5.
+FLUX_DENSITY_PER_M = line_density_of_magnitude(VISUAL_LIMIT_MAGNITUDE)
+
+#: What the site file does not tell: the surroundings and the receiver for the noise (ITU-R P.372), and the power of a
+#: transmitter that states none.
+ENVIRONMENT: Environment = "rural"
+NOISE_FIGURE_DB = 6.0
+UNKNOWN_POWER_W = 10_000.0
+
+#: Least signals that are found half the time at a false-alarm probability of 1e-6: for noise-like modulation power over
+#: noise times the root of bandwidth x time (Urkowitz 1967, Proc. IEEE 55, 523; -9.58 dB at 2000), for a carrier energy
+#: over noise density (11.24 dB, unknown phase).
+_POWER_DETECTOR = 10**-0.958 * 2000**0.5
+_TONE_DETECTOR = 10**1.124
 
 
 def site_height_m(site: Site) -> float:
@@ -49,14 +67,14 @@ class ChannelPath:
         The two ends.
     layer
         What both see.
-    reference
-        What the reference radiant's best hour counts, on the path's own scale; 0 where the ends share no layer.
+    reference_km2
+        Counted area of the reference radiant in its best hour; 0 where the ends share no layer.
     """
 
     site: Site
     channel: Channel
     layer: Layer
-    reference: float
+    reference_km2: float
 
 
 def channel_path(site: Site, channel: Channel) -> ChannelPath:
@@ -72,13 +90,28 @@ def channel_path(site: Site, channel: Channel) -> ChannelPath:
     here = (site.site.latitude_deg, site.site.longitude_deg, site_height_m(site))
     there = (channel.latitude_deg, channel.longitude_deg, channel.height_m or 0.0)
     layer = common_layer(there, here, LAYER_M, (MASK_DEG, MASK_DEG))
-    path = ChannelPath(site, channel, layer, 1.0)
-    counted = _counted(path, reference_radiants(layer), np.full(24, REFERENCE_SPEED_KM_S))
-    return replace(path, reference=float(counted.max()))
+    path = ChannelPath(site, channel, layer, 0.0)
+    return replace(path, reference_km2=float(counted_area_km2(path, reference_radiants(layer), np.nan).max()))
 
 
 def path_response(path: ChannelPath, radiants: ArrayLike, speed_km_s: ArrayLike) -> Array:
-    """Return the response of a path to radiants, shape (...), 0 where nothing is usable.
+    """Return the response of a path to radiants: counted area over the reference's, shape (...), 0 for nothing usable.
+
+    All are given the reference's mass index, so that only directions and speeds are compared. Arguments as
+    :func:`counted_area_km2`.
+    """
+    area = counted_area_km2(path, radiants, speed_km_s)
+    return area / path.reference_km2 if path.reference_km2 > 0 else area
+
+
+def counted_area_km2(
+    path: ChannelPath,
+    radiants: ArrayLike,
+    speed_km_s: ArrayLike,
+    mass_index: float = REFERENCE_MASS_INDEX,
+    limit_snr_db: float | None = None,
+) -> Array:
+    """Return the area by which a stream's flux of meteors brighter than 6.5 must be multiplied for the echoes counted.
 
     Parameters
     ----------
@@ -88,11 +121,22 @@ def path_response(path: ChannelPath, radiants: ArrayLike, speed_km_s: ArrayLike)
         Earth-fixed unit vectors, shape (..., 3).
     speed_km_s
         Speed at the top of the atmosphere, broadcast to shape (...); NaN is taken as the reference's.
+    mass_index
+        Numbers above a line density q go as q^(1 - s).
+    limit_snr_db
+        Peak signal over noise from which on echoes are counted, as their ``peak_snr_db`` has it; left out, whatever a
+        good detector finds half the time.
     """
     vectors = np.asarray(radiants, dtype=np.float64)
-    speed = np.broadcast_to(np.asarray(speed_km_s, dtype=np.float64), vectors.shape[:-1])
-    counted = _counted(path, vectors.reshape(-1, 3), speed.ravel()).reshape(vectors.shape[:-1])
-    return counted / path.reference if path.reference > 0 else counted
+    speed = np.broadcast_to(np.asarray(speed_km_s, dtype=np.float64), vectors.shape[:-1]).ravel()
+    curves = usable_curves(path.layer, vectors.reshape(-1, 3))
+    trail = vectors.reshape(-1, 3)[curves.radiant]
+    geometry = trail_geometry(path.layer.transmitter_m, path.layer.receiver_m, curves.points_m, trail)
+    speed_m_s = 1e3 * np.where(np.isnan(speed), REFERENCE_SPEED_KM_S, speed)[curves.radiant]
+    limit = _limiting_density_per_m(path, curves.points_m, geometry, speed_m_s, limit_snr_db)
+    more = (curves.rising * FLUX_DENSITY_PER_M / limit) ** (mass_index - 1.0)
+    area = np.bincount(curves.radiant, curves.area_m2 * more, curves.n_radiants) / 1e6
+    return np.asarray(area.reshape(vectors.shape[:-1]))
 
 
 def reference_radiants(layer: Layer) -> Array:
@@ -103,26 +147,37 @@ def reference_radiants(layer: Layer) -> Array:
     return np.stack(turned, axis=-1)
 
 
-def _counted(path: ChannelPath, radiants: Array, speed_km_s: Array) -> Array:
-    """Return areas weighted by the inverse of the limiting line density, shape (n,), on a scale of the path's own."""
-    channel, layer = path.channel, path.layer
-    curves = usable_curves(layer, radiants)
-    speed_m_s = 1e3 * np.where(np.isnan(speed_km_s), REFERENCE_SPEED_KM_S, speed_km_s)[curves.radiant]
-    geometry = trail_geometry(layer.transmitter_m, layer.receiver_m, curves.points_m, radiants[curves.radiant])
-    strength = trails.underdense_power_w(
-        1.0, _gain(path.site, channel, curves.points_m), channel.frequency_hz, geometry, 1.0
-    )
+def _limiting_density_per_m(
+    path: ChannelPath, points_m: Array, geometry: TrailGeometry, speed_m_s: Array, limit_snr_db: float | None
+) -> Array:
+    """Return the least line density at each point whose echo is counted."""
+    channel, height_km = path.channel, LAYER_M / 1e3
+    gain, eirp = _gain(path.site, channel, points_m), eirp_w(channel.power_w or UNKNOWN_POWER_W)
+    weak = trails.underdense_power_w(eirp, gain, channel.frequency_hz, geometry, 1.0)
+    strong = trails.overdense_power_w(eirp, gain, channel.frequency_hz, geometry, 1.0)
 
-    height_km = LAYER_M / 1e3
     decay_s = trails.decay_time_s(trails.diffusion_m2_s(height_km), channel.frequency_hz, geometry.phi_deg)
     formation_s = trails.formation_time_s(geometry, channel.frequency_hz, speed_m_s)
     loss_db = trails.formation_loss_db(formation_s, decay_s)
     loss_db += trails.initial_radius_loss_db(trails.initial_radius_m(height_km), channel.frequency_hz, geometry.phi_deg)
-    # A longer echo is found at less power: a detector of power needs 1/sqrt(T), one of a tone's energy 1/T.
-    gathered = decay_s if channel.kind == "carrier" else np.sqrt(decay_s)
-    limiting_density = np.sqrt(10 ** (loss_db / 10) / (strength * gathered))
-    counted = curves.area_m2 * curves.rising / limiting_density
-    return np.bincount(curves.radiant, counted, curves.n_radiants).astype(np.float64)
+    needed = _needed_w(channel, decay_s, limit_snr_db)
+    underdense = np.sqrt(needed * 10 ** (loss_db / 10) / weak)
+    # Power grows as q^2 below the transition and as its root above (McKinley 1961 ch. 8).
+    overdense = np.maximum((needed / strong) ** 2, trails.TRANSITION_PER_M)
+    return np.where(underdense <= trails.TRANSITION_PER_M, underdense, overdense)
+
+
+def _needed_w(channel: Channel, decay_s: Array, limit_snr_db: float | None) -> Array:
+    """Return the least peak power that is counted, shape of the decay times."""
+    figure_db = system_noise_db(channel.frequency_hz, ENVIRONMENT, NOISE_FIGURE_DB)
+    density_w_hz = BOLTZMANN_J_K * REFERENCE_TEMPERATURE_K * 10 ** (figure_db / 10)
+    if limit_snr_db is not None:
+        # A carrier's signal over noise is referred to one hertz.
+        width_hz = 1.0 if channel.kind == "carrier" else channel.bandwidth_hz
+        return np.full_like(decay_s, 10 ** (limit_snr_db / 10) * density_w_hz * width_hz)
+    if channel.kind == "carrier":
+        return np.asarray(_TONE_DETECTOR * density_w_hz / decay_s)
+    return np.asarray(_POWER_DETECTOR * density_w_hz * np.sqrt(channel.bandwidth_hz / decay_s))
 
 
 def _gain(site: Site, channel: Channel, points_m: Array) -> Array:
