@@ -104,6 +104,16 @@ class FloorState:
     slope_variance: Floats
     wander: Floats
 
+    def part(self, channels: slice) -> FloorState:
+        """Return the state of some of the channels."""
+        return FloorState(
+            self.log_level[channels],
+            self.slope[channels],
+            self.variance[channels],
+            self.slope_variance[channels],
+            self.wander[channels],
+        )
+
 
 class FloorTracker:
     """The floor of several channels, step by step.

@@ -10,9 +10,10 @@ import numpy as np
 from skyglint.dsp.floor import STEP_S
 from skyglint.dsp.frames import ChannelGrid, FrameBlock
 from skyglint.echoes.echo import Findings
+from skyglint.echoes.plan import search_plan
 from skyglint.echoes.settings import DetectionSettings
-from skyglint.echoes.stretch import Stretch, StretchPlan
-from skyglint.site import Channel
+from skyglint.echoes.stretch import Stretch
+from skyglint.site import Channel, SitePlace
 
 
 class Detector:
@@ -26,6 +27,8 @@ class Detector:
         Length of a frame.
     settings
         What the operator set.
+    place
+        Where the observer is; with a transmitter's place it gives heights.
     """
 
     def __init__(
@@ -34,11 +37,11 @@ class Detector:
         grids: Sequence[ChannelGrid],
         frame_s: float,
         settings: DetectionSettings | None = None,
+        place: SitePlace | None = None,
     ) -> None:
-        self._settings = settings or DetectionSettings()
-        per_step = round(STEP_S / frame_s)
-        self._plan = StretchPlan(tuple(channels), tuple(grids), frame_s, per_step, self._settings)
-        self._warm_up = max(round(self._settings.warm_up_s / STEP_S), 1) * per_step
+        settings = settings or DetectionSettings()
+        self._plan = search_plan(channels, grids, frame_s, settings, place)
+        self._warm_up = max(round(settings.warm_up_s / STEP_S), 1) * self._plan.frames_per_step
         self.reset()
 
     def reset(self) -> None:
@@ -77,7 +80,7 @@ class Detector:
     def _read(self, frames: FrameBlock, final: bool) -> list[Findings]:
         per_step = self._plan.frames_per_step
         if self._stretch is None:
-            self._stretch = self._begin(frames)
+            self._stretch = Stretch(self._plan, _part(frames, 0, min(frames.n_frames, self._warm_up)))
         whole = frames.n_frames // per_step * per_step
         findings, position = [], 0
         while position < whole:
@@ -90,12 +93,6 @@ class Detector:
             rest = []
         self._pending = rest
         return findings
-
-    def _begin(self, frames: FrameBlock) -> Stretch:
-        per_step = min(self._plan.frames_per_step, frames.n_frames)
-        n_steps = min(frames.n_frames, self._warm_up) // per_step
-        first = [power[: n_steps * per_step].reshape(n_steps, per_step, -1) for power in frames.spectra]
-        return Stretch(self._plan, frames.start_unix, first)
 
 
 def _part(frames: FrameBlock, start: int, stop: int) -> FrameBlock:

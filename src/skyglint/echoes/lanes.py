@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from skyglint.dsp.floor import MIDMEAN_VARIANCE, BinFloor, FloorState, FloorTracker, step_level
 from skyglint.dsp.frames import ChannelGrid
-from skyglint.echoes.weights import Weighting, bin_weights
+from skyglint.echoes.weights import Weighting, bin_weights, power_samples
 
 Floats = NDArray[np.float64]
 
@@ -67,8 +67,14 @@ class Lanes:
         self._weightings: list[Weighting] = []
         self._steps = 0
         self._weigh()
-        levels = np.log(self._levels(self._weighted(first)[0]))
+        levels = self._log_levels(*self._powers(first))
+        # Weighted and plain power have floors of their own: what is added to the noise may be of another shape.
         self._tracker = FloorTracker(np.median(levels, axis=1), 0.02, self._reading_variance())
+
+    @property
+    def plain_samples(self) -> Sequence[float]:
+        """Independent samples behind a frame of each channel's plain power."""
+        return self._plain_samples
 
     @property
     def weightings(self) -> Sequence[Weighting]:
@@ -90,39 +96,43 @@ class Lanes:
         Parameters
         ----------
         spectra
-            Bin powers of each channel, shape (n_steps, frames_per_step, n_bins), none beyond the next multiple of `STEPS_PER_WEIGHTING`.
-            One last, shorter step at the end of a stretch may stand alone.
+            Bin powers of each channel, shape (n_steps, frames_per_step, n_bins); no steps beyond the next multiple of
+            `STEPS_PER_WEIGHTING`. One last, shorter step at the end of a stretch may stand alone.
         """
-        weighted, plain = self._weighted(spectra)
-        n_steps, n_frames = weighted.shape[1:]
+        weighted, plain = self._powers(spectra)
+        n_channels, n_steps, n_frames = weighted.shape
         whole = n_frames == self._frames
-        levels = np.log(self._levels(weighted)) if whole else np.full(weighted.shape[:2], np.nan)
+        levels = self._log_levels(weighted, plain) if whole else np.full((2 * n_channels, n_steps), np.nan)
         means = [_step_spectra(channel) for channel in spectra] if whole else []
-        states, floor = [], np.empty_like(weighted)
+        states, floor = [], np.empty((2 * n_channels, n_steps, n_frames))
         phase = (np.arange(n_frames) - (self._frames - 1) / 2) / self._frames
         for step in range(n_steps):
             state = self._tracker.predict()
-            states.append(state)
+            states.append(state.part(slice(n_channels)))
             floor[:, step] = np.exp(state.log_level[:, None] + state.slope[:, None] * phase)
             if whole:
-                used = self._tracker.update(levels[:, step])
-                self._learn(used, weighted[:, step], state, [mean[step] for mean in means])
-        plain_floor = floor * self._share[:, None, None]
+                used = self._tracker.update(levels[:, step])[:n_channels]
+                self._learn(used, weighted[:, step], states[-1], [mean[step] for mean in means])
         self._count(n_steps)
+        floor = floor.reshape(2 * n_channels, -1)
         return LaneReadings(
-            (weighted / floor - 1.0).reshape(len(floor), -1),
-            (plain / plain_floor - 1.0).reshape(len(floor), -1),
-            plain_floor.reshape(len(floor), -1),
+            weighted.reshape(n_channels, -1) / floor[:n_channels] - 1.0,
+            plain.reshape(n_channels, -1) / floor[n_channels:] - 1.0,
+            floor[n_channels:],
             tuple(states),
         )
 
     def forget(self, channel: int, start: int, stop: int) -> None:
         """Take out of a channel's floor what steps ``start`` to ``stop``, counted back from the next, taught it."""
-        self._tracker.rewind(channel, start, stop)
+        for row in (channel, len(self._grids) + channel):
+            self._tracker.rewind(row, start, stop)
 
     def _weigh(self) -> None:
         self._noise = [bins.power for bins in self._bins]
-        self._share = np.array([noise[grid.usable].sum() for noise, grid in zip(self._noise, self._grids, strict=True)])
+        self._plain_samples = [
+            power_samples(noise[grid.usable], grid.samples_per_frame)
+            for noise, grid in zip(self._noise, self._grids, strict=True)
+        ]
         self._weightings = [
             bin_weights(spectrum, noise, grid.usable, grid.samples_per_frame)
             for grid, spectrum, noise in zip(self._grids, self._spectra, self._noise, strict=True)
@@ -132,23 +142,27 @@ class Lanes:
             for weighting, grid in zip(self._weightings, self._grids, strict=True)
         ]
 
-    def _weighted(self, spectra: Sequence[NDArray[np.float32]]) -> tuple[Floats, Floats]:
+    def _powers(self, spectra: Sequence[NDArray[np.float32]]) -> tuple[Floats, Floats]:
         """Return weighted and plain power, each of shape (n_channels, n_steps, n_frames)."""
         both = np.stack([channel @ columns for channel, columns in zip(spectra, self._columns, strict=True)])
         both = both.astype(np.float64)
         return both[..., 0], both[..., 1]
 
-    def _levels(self, weighted: Floats) -> Floats:
-        samples = np.array([weighting.samples_per_frame for weighting in self._weightings])
-        return np.maximum(step_level(weighted, samples), 1e-30)
+    def _log_levels(self, weighted: Floats, plain: Floats) -> Floats:
+        """Return the robust log levels, weighted powers first, then plain ones, shape (2 * n_channels, n_steps)."""
+        levels = step_level(np.concatenate([weighted, plain]), self._samples())
+        return np.asarray(np.log(np.maximum(levels, 1e-30)))
+
+    def _samples(self) -> Floats:
+        """Return the independent samples behind a frame: of each weighted power, then of each plain power."""
+        return np.array([weighting.samples_per_frame for weighting in self._weightings] + self._plain_samples)
 
     def _reading_variance(self) -> Floats:
-        samples = np.array([weighting.samples_per_frame for weighting in self._weightings])
-        return np.asarray(MIDMEAN_VARIANCE / (self._frames * samples))
+        return np.asarray(MIDMEAN_VARIANCE / (self._frames * self._samples()))
 
     def _learn(self, used: NDArray[np.bool_], weighted: Floats, state: FloorState, means: list[Floats]) -> None:
         mean = weighted.mean(axis=1)
-        spread = 4.0 * np.sqrt(self._reading_variance() + state.variance)
+        spread = 4.0 * np.sqrt(self._reading_variance()[: len(mean)] + state.variance)
         quiet = used & (np.abs(np.log(np.maximum(mean, 1e-30)) - state.log_level) < spread)
         for channel in np.flatnonzero(quiet):
             self._bins[channel].update(means[channel], float(state.log_level[channel]))

@@ -94,6 +94,7 @@ class Picker:
         self._most = settings.join_most_s / frame_s
         self._share = settings.join_share
         self._longest = round(settings.longest_echo_s / frame_s)
+        self._opening = settings.opening_gap_s / frame_s
         self._open: list[Burst] = []
         self._last: Burst | None = None  # the burst closed last: what clings to it is its own tail
 
@@ -161,13 +162,20 @@ class Picker:
         gap = max(one.start - other.stop, other.start - one.stop, 0)
         return gap <= max(self._reach_of(one), self._reach_of(other))
 
+    def _clings(self, last: Burst, piece: Burst) -> bool:
+        """Tell whether a piece is the rest of the burst closed last: its tail, or an opening that fades on."""
+        fading_on = last.overlong and piece.start - last.stop <= self._opening and piece.strength <= last.strength
+        return fading_on or self._near(last, piece)
+
     def _join(self, piece: Burst) -> None:
-        if self._last is not None and self._near(self._last, piece):
+        if self._last is not None and self._clings(self._last, piece):
             self._last.stop = max(self._last.stop, piece.stop)
             return
         near = [burst for burst in self._open if self._near(burst, piece)]
         for burst in near:
             self._open.remove(burst)
             best = max(burst, piece, key=lambda item: item.strength)
-            piece = Burst(min(burst.start, piece.start), max(burst.stop, piece.stop), best.strength, best.window_frames)
+            stop = max(burst.stop, piece.stop)
+            start = max(min(burst.start, piece.start), stop - self._longest * 5 // 4)
+            piece = Burst(start, stop, best.strength, best.window_frames)
         self._open.append(piece)

@@ -19,6 +19,7 @@ class DetectionSettings:
     join_least_s: float = _setting(0.15, "s", "bursts closer than this are one echo")
     join_most_s: float = _setting(1.0, "s", "bursts further apart than this are never one echo")
     join_share: float = _setting(0.5, "", "between these, the gap that is bridged as a share of the burst so far")
+    opening_gap_s: float = _setting(10.0, "s", "after an overlong burst, weaker ones closer than this belong to it")
     warm_up_s: float = _setting(10.0, "s", "what is heard before the first floor is stated; searched all the same")
     snippet_before_s: float = _setting(1.0, "s", "picture before the start of an echo")
     snippet_after_s: float = _setting(1.0, "s", "picture after its end, as far as heard by then")

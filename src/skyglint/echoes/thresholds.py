@@ -12,9 +12,10 @@ from skyglint.echoes.scales import Windows, WindowStatistics
 
 Floats = NDArray[np.float64]
 
-_WANDER_MEMORY_STEPS = 1200.0  # 10 minutes
-_WANDER_PRIOR_STEPS = 600.0  # a receiver is held to be steady until it has shown otherwise
-_CLIP_SIGMAS = 3.0
+#: Steps over which the spread of the readings is learnt, the least and for each step of the window's length.
+_SPREAD_MEMORY = 120.0
+_SPREAD_MEMORY_PER_STEP = 30.0
+_CLIP = 9.0  # three standard deviations: what stands higher may be a burst
 
 
 class Thresholds:
@@ -28,6 +29,8 @@ class Thresholds:
         self._steps_back = np.maximum(np.ceil(windows.length / frames_per_step).astype(np.int64), 1)
         self._states = np.zeros((5, 0, n_channels))
         self._spread = np.ones((n_channels, len(windows.length)))
+        self._lessons: list[tuple[Floats, Floats]] = []
+        self._memory = _SPREAD_MEMORY + _SPREAD_MEMORY_PER_STEP * self._steps_back
 
     def next(self, states: Sequence[FloorState], statistics: WindowStatistics) -> Floats:
         """Return the thresholds of the next steps, shape (n_steps, n_channels, n_windows)."""
@@ -49,5 +52,23 @@ class Thresholds:
         drift = level + slope * ahead - (total[now + 1][:, None] - total[begin]) / steps
         floor_variance = variance + slope_variance * ahead**2 + wander * steps / 3.0
         self._states = self._states[:, -int(self._steps_back.max()) :]
-        spread = np.sqrt(statistics.variance[None] * self._spread[None] + floor_variance.transpose(0, 2, 1))
-        return np.asarray(drift.transpose(0, 2, 1) + statistics.sigmas[None] * spread)
+        drift = drift.transpose(0, 2, 1)
+        expected = statistics.variance[None] + floor_variance.transpose(0, 2, 1)
+        self._lessons += list(zip(drift, expected, strict=True))
+        return np.asarray(drift + statistics.sigmas[None] * np.sqrt(expected * self._spread[None]))
+
+    def learn(self, readings: Floats) -> None:
+        """Take in what the windows read at the end of each of the last steps, bursts taken out.
+
+        Where they spread wider than noise and floor explain (a receiver whose gain wanders, a fading signal under the
+        target), the thresholds rise by as much; a burst counts for three standard deviations at most.
+
+        Parameters
+        ----------
+        readings
+            Shape (n_steps, n_channels, n_windows), of the steps that `next` was asked for since the last lesson.
+        """
+        for reading, (drift, variance) in zip(readings, self._lessons, strict=True):
+            square = np.minimum((reading - drift) ** 2 / (variance * self._spread), _CLIP)
+            self._spread = np.maximum(self._spread * (1.0 + (square - 1.0) / self._memory), 1.0)
+        self._lessons.clear()

@@ -21,6 +21,12 @@ def programme_spectrum(offsets_hz: Floats, sd_hz: float = PROGRAMME_SD_HZ) -> Fl
     return np.asarray(density / density.sum())
 
 
+def power_samples(noise: Floats, samples_per_bin: float) -> float:
+    """Return the independent samples behind the plain sum of bins with this noise, shape (n_bins,)."""
+    total = float(np.square(noise).sum())
+    return float(samples_per_bin * noise.sum() ** 2 / total) if total > 0 else samples_per_bin
+
+
 @dataclass(frozen=True, slots=True)
 class Weighting:
     """Weights of the bins and what they make of noise.

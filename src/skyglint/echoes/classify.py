@@ -1,0 +1,199 @@
+"""Tells bursts apart by physical features, with probabilities and a sentence that gives the numbers.
+
+Each class has a few memberships between 0 and 1, one for each feature that speaks for or against it; their product,
+times a prior, normalised over the classes, is the probability. Nothing is learnt and nothing is hidden: the numbers
+below are the classifier.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from skyglint.echoes.colour import Colour
+from skyglint.echoes.company import Company
+from skyglint.echoes.decay import Decay
+from skyglint.echoes.echo import EchoClass
+from skyglint.echoes.envelope import Envelope
+from skyglint.echoes.reasons import explain
+from skyglint.echoes.swell import Swell
+from skyglint.site import Kind
+
+_LEAST = 0.01  # no single feature rules a class out
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """All that is known of a burst.
+
+    Attributes
+    ----------
+    kind, guard
+        Of its channel.
+    duration_s, peak_snr_db, strength, overlong
+        Length, peak in the channel's bandwidth (for a carrier over 1 Hz), highest reading over its threshold, and
+        whether it was closed for lasting too long.
+    envelope, decay, company, colour, swell
+        Shape in time, fitted decay, the other channels, shape in frequency, the slow signal under it.
+    doppler_hz, doppler_rate_hz_s, doppler_span_hz
+        Of a carrier: mean shift, its rate, and how far it moved; NaN for FM.
+    """
+
+    kind: Kind
+    guard: bool
+    duration_s: float
+    peak_snr_db: float
+    strength: float
+    overlong: bool
+    envelope: Envelope
+    decay: Decay | None
+    company: Company
+    colour: Colour | None
+    swell: Swell | None = None
+    doppler_hz: float = float("nan")
+    doppler_rate_hz_s: float = float("nan")
+    doppler_span_hz: float = float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The class, its probability, and why."""
+
+    echo_class: EchoClass
+    probability: float
+    reason: str
+    probabilities: dict[EchoClass, float]
+
+
+def above(value: float, level: float, factor: float = 1.5) -> float:
+    """Return how surely a positive value lies above a level: one half at the level, 0.9 at ``factor**2.2`` times it.
+
+    Examples
+    --------
+    >>> above(1.0, 1.0)
+    0.5
+    >>> above(10.0, 1.0) > 0.99
+    True
+    """
+    x = np.log(min(max(value, 1e-9), 1e9) / min(max(level, 1e-9), 1e9)) / np.log(factor)
+    return float(np.clip(1.0 / (1.0 + np.exp(-x)), _LEAST, 1.0))
+
+
+def below(value: float, level: float, factor: float = 1.5) -> float:
+    """Return how surely a positive value lies below a level."""
+    return above(level, value, factor)
+
+
+def _flicker(e: Evidence) -> float:
+    """Return how surely the burst is a beat or fade of the slow signal that it stands on."""
+    if e.swell is None or e.swell.raised <= 0:
+        return _LEAST
+    return above(e.swell.raised, 0.02) * below(e.swell.ratio, 3.0)
+
+
+def _holds(condition: bool, doubt: float = _LEAST) -> float:
+    return 1.0 if condition else doubt
+
+
+def _roughness(evidence: Evidence) -> float:
+    """Return how far the burst is from a rise and an exponential decay, beyond noise: a relative scatter."""
+    return evidence.decay.scatter if evidence.decay else 1.0
+
+
+def _fit_counts(evidence: Evidence) -> float:
+    """Return how well a decay can be judged at all: 0 for a burst at the threshold, 1 for a strong one."""
+    return above(evidence.strength, 2.0, 1.3)
+
+
+def _underdense(e: Evidence) -> float:
+    return (
+        0.4
+        * below(_roughness(e), 0.135, 1.2)
+        * below(e.duration_s, 3.0)
+        * below(e.envelope.rise_s, 0.25)
+        * below(e.envelope.middle, 0.42, 1.07)
+        * (1.0 - _flicker(e))
+    )
+
+
+def _overdense(e: Evidence) -> float:
+    shape = above(_roughness(e), 0.135, 1.2) * above(e.duration_s, 0.5) * below(e.envelope.onset_s, 0.5)
+    return 0.2 * shape * (1.0 - _flicker(e)) * _holds(not e.overlong, 0.2)
+
+
+def _head(e: Evidence) -> float:
+    if e.kind == "carrier":
+        return 0.2 * above(abs(e.doppler_rate_hz_s), 300.0) * below(e.duration_s, 1.0) * above(e.doppler_span_hz, 60.0)
+    symmetric = max(float(np.exp(-0.5 * ((e.envelope.middle - 0.5) / 0.06) ** 2)), _LEAST)
+    return (
+        0.15 * (1.0 - _flicker(e)) * below(e.duration_s, 0.6) * symmetric * above(e.envelope.rise_s / e.duration_s, 0.1)
+    )
+
+
+def _aircraft(e: Evidence) -> float:
+    swelling = above(e.duration_s, 4.0) * above(e.envelope.onset_s, 0.5) * above(e.envelope.middle, 0.3, 1.2)
+    beat = _flicker(e) * below(e.swell.raised_s, 90.0) if e.swell else 0.0
+    return max(0.1 * swelling, beat)
+
+
+def _satellite(e: Evidence) -> float:
+    if e.kind != "carrier":
+        return 0.0
+    return 0.1 * above(e.duration_s, 4.0) * above(abs(e.doppler_rate_hz_s), 8.0) * above(e.doppler_span_hz, 100.0)
+
+
+def _sporadic_e(e: Evidence) -> float:
+    opening = _holds(e.overlong) * above(e.envelope.fades_hz, 0.08) * below(e.envelope.rise_s, 8.0)
+    fade = _flicker(e) * above(e.swell.raised_s, 90.0) * above(e.envelope.fades_hz, 0.2) if e.swell else 0.0
+    return max(0.1 * opening, fade)
+
+
+def _ducting(e: Evidence) -> float:
+    duct = above(e.duration_s, 12.0) * above(e.envelope.rise_s, 5.0) * below(e.envelope.fades_hz, 0.08)
+    fade = _flicker(e) * above(e.swell.raised_s, 90.0) * below(e.envelope.fades_hz, 0.2) if e.swell else 0.0
+    return max(0.1 * duct, fade)
+
+
+def _lightning(e: Evidence) -> float:
+    return 0.3 * _holds(e.company.everywhere) * below(e.duration_s, 0.6)
+
+
+def _interference(e: Evidence) -> float:
+    guard = _holds(e.guard or e.company.in_guard or e.company.everywhere, 0.02)
+    line = e.colour is not None and above(e.colour.line_share, 0.6, 1.1) * _holds(
+        abs(e.colour.line_offset_hz) > 6000.0, 0.1
+    )
+    return 0.3 * max(guard, float(line)) * _holds(not e.company.everywhere or e.duration_s > 0.5, 0.3)
+
+
+def _unknown(e: Evidence) -> float:
+    return 0.1 * below(e.strength, 1.5, 1.3) * (1.0 - _flicker(e))
+
+
+_SCORES: dict[EchoClass, Callable[[Evidence], float]] = {
+    "underdense": _underdense,
+    "overdense": _overdense,
+    "head": _head,
+    "aircraft": _aircraft,
+    "satellite": _satellite,
+    "sporadic-e": _sporadic_e,
+    "ducting": _ducting,
+    "lightning": _lightning,
+    "interference": _interference,
+    "unknown": _unknown,
+}
+
+
+def classify(evidence: Evidence) -> Verdict:
+    """Return the most probable class of a burst, and why."""
+    scores = {name: score(evidence) for name, score in _SCORES.items()}
+    if evidence.guard or evidence.company.in_guard or evidence.company.everywhere:
+        # What shows in a guard has no far transmitter behind it.
+        for name in ("underdense", "overdense", "head", "aircraft", "satellite", "sporadic-e", "ducting", "unknown"):
+            scores[name] *= _LEAST
+    total = sum(scores.values()) or 1.0
+    probabilities = {name: score / total for name, score in scores.items()}
+    best = max(probabilities, key=lambda name: probabilities[name])
+    return Verdict(best, probabilities[best], explain(evidence, best, probabilities[best]), probabilities)
