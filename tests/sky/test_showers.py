@@ -7,13 +7,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from skyglint.sky.showers import active_showers, find_shower, load_showers
+from skyglint.sky.showers import active_showers, load_showers
 from skyglint.sky.sun import solar_longitude_deg, unix_at_solar_longitude
 from skyglint.utc import parse_utc
 
 SHOWERS = load_showers()
 CODES = [shower.iau_code for shower in SHOWERS]
 PEAKS = [shower for shower in SHOWERS if shower.kind != "sporadic"]
+
+
+def find_shower(code):
+    return SHOWERS[CODES.index(code)]
 
 
 def codes_at(utc):
@@ -123,9 +127,17 @@ def test_activity_profile():
     half = 0.2408 / 2
     np.testing.assert_allclose(quadrantids.zhr([283.15 - half, 283.15, 283.15 + half]), [40, 80, 40], rtol=0.001)
     geminids = find_shower("GEM")
-    assert float(geminids.zhr(261.2)) == pytest.approx(150 * 10**-0.59)
-    assert float(geminids.zhr(263.2)) == pytest.approx(150 * 10**-0.81)
-    assert math.isnan(float(find_shower("KCG").zhr(144)))
+    assert float(geminids.profile(261.2)) == pytest.approx(10**-0.59)
+    assert float(geminids.profile(263.2)) == pytest.approx(10**-0.81)
+    assert math.isnan(float(find_shower("AMO").zhr(239.32)))
+
+
+def test_an_assumed_profile_says_so_and_falls_to_a_tenth_at_the_ends():
+    cygnids = find_shower("KCG")  # 130.8 to 154.8, maximum 144
+    assert cygnids.profile_assumed
+    assert not find_shower("GEM").profile_assumed
+    np.testing.assert_allclose(cygnids.profile([130.8, 144.0, 154.8]), [0.1, 1.0, 0.1], rtol=1e-9)
+    assert math.isnan(float(find_shower("XSA").profile(305.0)))
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from skyglint.activity.response import ChannelPath, channel_path, path_response
 from skyglint.site import Channel, Site
 from skyglint.sky.earth import azimuth_altitude_deg
 from skyglint.sky.radiants import apparent_direction_ecef, radiant_direction_ecef
-from skyglint.sky.showers import Shower, load_showers
+from skyglint.sky.showers import Shower, active_showers, load_showers
 from skyglint.sky.sun import solar_longitude_deg, unix_at_solar_longitude
 
 Array = NDArray[np.float64]
@@ -112,7 +112,7 @@ def _known_target(channel: Channel) -> bool:
 
 def _day(site: Site, paths: Sequence[ChannelPath], midnight_unix: float, table: Sequence[Shower]) -> list[ShowerDay]:
     hours = midnight_unix + 3600.0 * np.arange(24)
-    midnight, noon = solar_longitude_deg([midnight_unix, midnight_unix + _DAY_S / 2])
+    midnight, active = solar_longitude_deg(midnight_unix), active_showers(midnight_unix + _DAY_S / 2)
     positions = np.array([shower.radiant_deg(midnight) for shower in table], dtype=np.float64).reshape(-1, 2)
     directions = radiant_direction_ecef(positions[:, :1], positions[:, 1:], hours)
     place = (site.site.latitude_deg, site.site.longitude_deg)
@@ -125,7 +125,7 @@ def _day(site: Site, paths: Sequence[ChannelPath], midnight_unix: float, table: 
     return [
         ShowerDay(
             shower,
-            not shower.retired and bool(shower.is_active(noon)),
+            shower in active,
             float(positions[i, 0]),
             float(positions[i, 1]),
             _maximum_unix(shower, midnight_unix),

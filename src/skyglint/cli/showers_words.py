@@ -32,11 +32,11 @@ def as_document(days: Sequence[ShowerDay], site: Site, midnight_unix: float) -> 
         "solar_longitude_deg": round(float(solar_longitude_deg(midnight_unix)), 5),
         "solar_longitude_convention": "geocentric, geometric, mean ecliptic and equinox of J2000.0",
         "response_of_one": _REFERENCE,
-        "showers": [_as_json(day) for day in days],
+        "showers": [_as_json(day, float(solar_longitude_deg(midnight_unix))) for day in days],
     }
 
 
-def _as_json(day: ShowerDay) -> dict[str, Any]:
+def _as_json(day: ShowerDay, longitude_deg: float) -> dict[str, Any]:
     shower = day.shower
     return {
         "iau_code": shower.iau_code,
@@ -49,6 +49,8 @@ def _as_json(day: ShowerDay) -> dict[str, Any]:
         "speed_km_s": _or_none(shower.speed_km_s),
         "population_index": _or_none(shower.population_index),
         "zhr_max": _or_none(shower.zhr_max),
+        "zhr": _or_none(round(float(shower.zhr(longitude_deg)), 2)) if day.active else None,
+        "profile_assumed": shower.profile_assumed,
         "altitude_deg": np.round(day.altitude_deg, 4).tolist(),
         "azimuth_deg": np.round(day.azimuth_deg, 4).tolist(),
         "response": {name: np.round(response, 4).tolist() for name, response in day.response.items()},

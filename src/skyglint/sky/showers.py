@@ -115,15 +115,33 @@ class Shower:
         ra_drift, dec_drift = np.nan_to_num([self.dra_deg_per_deg, self.ddec_deg_per_deg])
         return (self.radiant_ra_deg + ra_drift * since) % 360.0, self.radiant_dec_deg + dec_drift * since
 
-    def zhr(self, solar_longitude: ArrayLike) -> Array:
-        """Return the visual zenithal hourly rate, ZHR_max 10^(-B |difference|); NaN where no B or ZHR is published.
+    def profile(self, solar_longitude: ArrayLike) -> Array:
+        """Return the activity relative to the maximum, 10^(-B |difference|), 1 at the maximum of an ordinary year.
 
-        Source: Jenniskens 1994, A&A 287, 990. An ordinary year's mean: no outburst is in it.
+        Source: Jenniskens 1994, A&A 287, 990. Where no slope is published (``profile_assumed``) activity is taken to
+        fall to a tenth at the ends of the window; NaN where there is no window either.
         """
         since = signed_deg(np.asarray(solar_longitude, dtype=np.float64) - self.peak_solar_longitude_deg)
-        slope = np.where(since < 0.0, self.slope_before_per_deg, self.slope_after_per_deg)
-        rate: Array = self.zhr_max * 10.0 ** (-slope * np.abs(since))
-        return rate
+        before, after = self.slope_before_per_deg, self.slope_after_per_deg
+        if self.profile_assumed:
+            ends = signed_deg(
+                [
+                    self.peak_solar_longitude_deg - self.activity_start_deg,
+                    self.activity_end_deg - self.peak_solar_longitude_deg,
+                ]
+            )
+            before, after = 1.0 / np.maximum(ends, 1.0)
+        activity: Array = 10.0 ** (-np.where(since < 0.0, before, after) * np.abs(since))
+        return activity
+
+    def zhr(self, solar_longitude: ArrayLike) -> Array:
+        """Return the visual zenithal hourly rate of an ordinary year; NaN where none is given for the maximum."""
+        return self.zhr_max * self.profile(solar_longitude)
+
+    @property
+    def profile_assumed(self) -> bool:
+        """Tell whether no slope of the activity is published."""
+        return math.isnan(self.slope_before_per_deg)
 
 
 @cache
@@ -138,17 +156,6 @@ def active_showers(unix: float) -> tuple[Shower, ...]:
     """Return the showers of the current lists that are active at an instant, the antihelion source among them."""
     longitude = solar_longitude_deg(unix)
     return tuple(shower for shower in load_showers() if not shower.retired and bool(shower.is_active(longitude)))
-
-
-def find_shower(iau_code: str) -> Shower:
-    """Return the shower of a code such as ``PER``.
-
-    Raises
-    ------
-    KeyError
-        If the table has no such code.
-    """
-    return {shower.iau_code: shower for shower in load_showers()}[iau_code]
 
 
 def _peak(shower: Shower) -> float:
