@@ -18,15 +18,17 @@ def test_rates_fit_any_receiver(rate_hz):
     if rate_hz >= 250_000:
         assert rate_hz / rates.fm_factor >= 250_000
         assert rate_hz / rates.fm_factor < 620_000
-    if rate_hz >= 24_000:
-        assert 12_000 <= rate_hz / rates.carrier_factor < 24_000
+    if rate_hz >= 20_000:
+        assert 20_000 <= rate_hz / rates.carrier_factor < 620_000
+    if rate_hz >= 300_000:
+        assert rate_hz / rates.carrier_factor < 40_000
 
 
 def constant(start, n):
     return np.ones(n, dtype=np.complex64)
 
 
-@pytest.mark.parametrize("shift", [0, 5, -3000, 12_000])
+@pytest.mark.parametrize("shift", [0, 5, -3000, 7_000])
 def test_a_shifted_station_keeps_its_phase(shift):
     rates = rates_for(1_200_000)
     emitter = Emitter(rates.carrier_factor, shift, 0.5, constant, (steady(-1.0, 10.0),))
@@ -37,7 +39,7 @@ def test_a_shifted_station_keeps_its_phase(shift):
 
 
 def test_what_leaves_the_band_does_not_come_back_on_the_other_side():
-    rates = rates_for(24_000)
+    rates = rates_for(80_000)
     beyond = rates.block // 2 + 200
     synthesizer = Synthesizer([Emitter(rates.carrier_factor, beyond, 1.0, constant, (steady(-1.0, 10.0),))], rates)
     assert np.abs(synthesizer.read()).max() < 1e-3

@@ -15,7 +15,7 @@ from skyglint.signals.block import Encoding
 from skyglint.signals.encodings import encode, encoding_named
 from skyglint.signals.sigmf_writer import SigMFWriter
 from skyglint.simulate.arrival import Arrival
-from skyglint.simulate.receiver import GainWander, spoil, step_gain_db, white_noise
+from skyglint.simulate.receiver import GainWander, fast_random, spoil, step_gain_db, white_noise
 from skyglint.simulate.scenario import Scenario
 from skyglint.simulate.schedule import schedule
 from skyglint.simulate.synthesis import Synthesizer, emitters_for, rates_for
@@ -93,7 +93,8 @@ def simulate_into(
         (round((start - recording.start_unix) * rate_hz), round((end - recording.start_unix) * rate_hz))
         for start, end in happening.truth.losses
     ]
-    for stretch in _stretches(scenario, happening.arrivals, happening.noise_bursts, random):
+    noise = fast_random(int(random.integers(2**63)))
+    for stretch in _stretches(scenario, happening.arrivals, happening.noise_bursts, noise):
         values = encode(stretch.samples, encoding)
         for begin, end, is_first in _kept(stretch.first_sample, len(stretch.samples), lost):
             if is_first:

@@ -20,9 +20,11 @@ from skyglint.simulate.scenario import Comb, Scenario, Transmitter
 from skyglint.simulate.tone import Tone
 
 _FM_RATE_HZ = 300_000.0
-_CARRIER_RATE_HZ = 12_000.0
-_LOW_BLOCK = 1024  # samples of a carrier's block
-_PASS_SHARE = 0.9
+_CARRIER_RATE_HZ = 20_000.0
+_LOW_BLOCK = 1024  # samples of a carrier's block: short, so that the wide transform stays in the processor's cache
+# Parts of half a station's rate that pass whole. The shorter block of a carrier needs the gentler slope to be over
+# within its overlap; 6 kHz to either side remain.
+_FM_PASS, _CARRIER_PASS = 0.9, 0.6
 
 ReadBaseband = Callable[[int, int], NDArray[np.complex64]]
 
@@ -78,7 +80,7 @@ class Rates:
 
 
 def rates_for(rate_hz: float) -> Rates:
-    """Choose factors so that FM has 300 kHz or a little more and a carrier 12 kHz or more, where the rate allows."""
+    """Choose factors so that FM has 300 kHz or a little more and a carrier 20 kHz or more, where the rate allows."""
     fm_factor = max(int(rate_hz / _FM_RATE_HZ * 1.0001), 1)
     carrier_factor = fm_factor
     while rate_hz / (2 * carrier_factor) >= _CARRIER_RATE_HZ:
@@ -91,7 +93,7 @@ class Synthesizer:
 
     def __init__(self, emitters: Sequence[Emitter], rates: Rates) -> None:
         self._emitters, self._rates = emitters, rates
-        self._edges = {factor: band_edge(rates.block // factor, _PASS_SHARE) for factor in {e.factor for e in emitters}}
+        self._edges = {factor: _edge(factor, rates) for factor in {emitter.factor for emitter in emitters}}
         self._recent: dict[int, NDArray[np.complex64]] = {}
         self._index = 0
 
@@ -135,6 +137,14 @@ class Synthesizer:
             unit = np.concatenate([kept, emitter.read(first // factor + n - hop, hop)])
         self._recent[number] = unit[hop:]
         return unit * gain
+
+
+def _edge(factor: int, rates: Rates) -> NDArray[np.float32]:
+    """Return the low-pass that takes away the images of a raised rate; there are none where the rate stays."""
+    n = rates.block // factor
+    if factor == 1:
+        return np.ones(n, dtype=np.float32)
+    return band_edge(n, _FM_PASS if factor == rates.fm_factor else _CARRIER_PASS)
 
 
 def _set_in(spectrum: NDArray[np.complex64], low: NDArray[np.complex64], shift_bins: int) -> None:
