@@ -1,7 +1,8 @@
 """Writing while watching: every closed echo on disk within a second or two, through locks and full disks.
 
-What was handed over since the last commit is held until a commit succeeds. Where the database cannot be written, the
-held results are written anew as soon as it can be: nothing that was found is lost while the engine lives.
+What was handed over since the last commit is held until a commit succeeds. A commit that a lock refuses is tried again;
+where even the rows in waiting cannot be kept (a full disk), all that is held is handed over anew as soon as there is
+room. Nothing that was found is lost while the engine lives.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from pathlib import Path
 
-from skyglint.errors import StoreError
+from skyglint.errors import RequestError, StoreError
 from skyglint.signals.block import SourceInfo
 from skyglint.site import Channel
 from skyglint.station.chain import Heard
@@ -24,6 +25,8 @@ log = logging.getLogger(__name__)
 #: Longest time between two commits, and between two attempts while the database cannot be written.
 COMMIT_S = 1.0
 RETRY_S = 2.0
+#: How long a commit waits for another writer; the samples that come meanwhile wait in the capture's queue.
+PATIENCE_S = 1.0
 
 
 class LiveStore:
@@ -49,6 +52,7 @@ class LiveStore:
         channels: Sequence[Channel],
         monotonic: Callable[[], float],
         on_trouble: Callable[[StoreError], None],
+        patience_s: float = PATIENCE_S,
     ) -> None:
         self._database, self._begin_run = database, begin_run
         self._info, self._channels = info, tuple(channels)
@@ -56,7 +60,9 @@ class LiveStore:
         self._stack: ExitStack | None = None
         self._writer: RecordingWriter | None = None
         self._keeper: Keeper | None = None
+        self._patience_s = patience_s
         self._held: list[Heard] = []
+        self._handed_over = 0
         self._due = self._retry = 0.0
 
     @property
@@ -80,18 +86,15 @@ class LiveStore:
             self._due = now + COMMIT_S
         except StoreError as error:
             self._retry = now + RETRY_S
-            self._abandon()
             self._on_trouble(error)
 
     def close(self) -> None:
         """Write what is held and end the recording; what cannot be written even now is lost, and logged."""
-        self._retry = self._due = 0.0
         try:
             if self._held:
                 self._write()
-            if self._keeper is not None and self._writer is not None:
+            if self._keeper is not None and self._stack is not None:
                 self._keeper.finish()
-            if self._stack is not None:
                 self._stack.close()
         except StoreError as error:
             log.error("results since the last commit are lost: %s", error)
@@ -102,18 +105,28 @@ class LiveStore:
             self._open()
         assert self._keeper is not None  # opened just now or before
         assert self._writer is not None
-        for heard in self._held:
-            self._keeper.keep(heard)
+        try:
+            for heard in self._held[self._handed_over :]:
+                self._keeper.keep(heard)
+                self._handed_over += 1
+        except StoreError:
+            # The rows in waiting may end in the middle of one: begin again with all that is held.
+            self._abandon()
+            raise
         self._writer.commit()
         self._held.clear()
+        self._handed_over = 0
 
     def _open(self) -> None:
         stack = ExitStack()
         try:
-            store = stack.enter_context(Store.open(self._database, mode="create"))
+            store = stack.enter_context(Store.open(self._database, mode="create", patience_s=self._patience_s))
             run_id = self._begin_run(store)
             self._writer = stack.enter_context(store.recording(run_id, self._info, self._channels, live=True))
-        except BaseException:
+        except RequestError as error:
+            stack.close()
+            raise StoreError(str(error)) from error
+        except StoreError:
             stack.close()
             raise
         self._stack, self._keeper = stack, Keeper(self._writer)
@@ -121,6 +134,7 @@ class LiveStore:
     def _abandon(self) -> None:
         """Let go of the connection; the uncommitted part is still held here and is written again."""
         stack, self._stack, self._writer, self._keeper = self._stack, None, None, None
+        self._handed_over = 0
         if stack is None:
             return
         try:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,7 +10,10 @@ from pathlib import Path
 from skyglint.errors import SkyglintError
 from skyglint.signals.sigmf_writer import SigMFWriter
 from skyglint.station.recent import Excerpt
-from skyglint.utc import format_utc
+from skyglint.utc import format_utc, parse_utc
+
+#: Samples that a snippet holds before its echo's start.
+LEAD_S = 0.5
 
 _NAME = re.compile(r"^(?P<time>\d{8}T\d{6}\.\d{2}Z)_(?P<snr>-?\d+)dB_.*\.sigmf-data$")
 
@@ -61,8 +65,7 @@ class SnippetFolder:
             return None
         self.shrink_to(self._budget - size)
         stamp = format_utc(excerpt.start_unix, 2).replace("-", "").replace(":", "")
-        safe = re.sub(r"[^A-Za-z0-9-]+", "-", channel)[:40] or "channel"
-        path = self._folder / f"{stamp}_{round(peak_snr_db)}dB_{safe}.sigmf-meta"
+        path = self._folder / f"{stamp}_{round(peak_snr_db)}dB_{_safe(channel)}.sigmf-meta"
         with SigMFWriter(path, excerpt.encoding, excerpt.sample_rate_hz, force=True) as writer:
             writer.capture(excerpt.start_unix, excerpt.center_frequency_hz)
             writer.write(excerpt.values)
@@ -81,6 +84,27 @@ class SnippetFolder:
                     path.unlink(missing_ok=True)
                 except OSError as error:
                     raise SkyglintError(f"{path}: cannot be removed: {error.strerror}") from error
+
+
+def find_snippet(folder: Path, channel: str, start_unix: float) -> Path | None:
+    """Return the metadata file of the snippet around an echo's start, or ``None`` where none is kept any more."""
+    best: tuple[float, Path] | None = None
+    for path in folder.glob(f"*dB_{_safe(channel)}.sigmf-meta"):
+        name = _NAME.match(path.with_suffix(".sigmf-data").name)
+        before_s = start_unix - parse_utc(_spread(name["time"])) if name else math.inf
+        # A snippet begins half a second before its echo, or as early as the samples were still held.
+        if -1.0 < before_s < 1.0 and (best is None or abs(before_s - LEAD_S) < best[0]):
+            best = abs(before_s - LEAD_S), path
+    return best[1] if best else None
+
+
+def _safe(channel: str) -> str:
+    return re.sub(r"[^A-Za-z0-9-]+", "-", channel)[:40] or "channel"
+
+
+def _spread(stamp: str) -> str:
+    """Return a file name's time as ISO 8601 with its punctuation."""
+    return f"{stamp[:4]}-{stamp[4:6]}-{stamp[6:11]}:{stamp[11:13]}:{stamp[13:]}"
 
 
 def _kept_in(folder: Path) -> list[Kept]:
