@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from skyglint.activity.mass_index import mass_index_from_amplitudes, mass_index_from_durations
+from skyglint.activity.mass_index import completeness_limit, mass_index_from_amplitudes, mass_index_from_durations
 
 
 def pareto(generator, slope, low, high, n):
@@ -75,3 +75,27 @@ def test_units_do_not_matter(mass_index, scale, seed):
     scaled = mass_index_from_amplitudes(values * scale, scale * 0.9999999, 20.0 * 1.0001 * scale)
     assert plain.mass_index == pytest.approx(scaled.mass_index, rel=1e-4)
     assert plain.low_95 < plain.low_68 < plain.mass_index < plain.high_68 < plain.high_95
+
+
+def test_the_limit_of_completeness_lies_above_a_soft_threshold():
+    # Detection grows from none to all between 0.8 and 1.6; the truth goes on below. Above the limit the index is right.
+    generator = np.random.default_rng(7)
+    values = pareto(generator, 1.1, 0.5, np.inf, 30_000)
+    found = values[generator.random(30_000) < np.clip((values - 0.8) / 0.8, 0, 1)]
+    limit = completeness_limit(found)
+    assert 1.2 < limit < 4.0
+    index = mass_index_from_amplitudes(found, limit)
+    assert index.mass_index == pytest.approx(2.1, abs=0.1)
+    assert mass_index_from_amplitudes(found, 0.8).mass_index < 1.9  # the soft edge flattens the slope
+
+
+def test_a_clean_power_law_is_left_whole_85_times_in_100():
+    # The critical value says so; a wrong one would show here.
+    generator = np.random.default_rng(8)
+    whole = [completeness_limit(x) == x.min() for x in (pareto(generator, 1.0, 2.0, np.inf, 400) for _ in range(600))]
+    assert np.mean(whole) == pytest.approx(0.85, abs=0.04)
+
+
+def test_no_limit_in_too_few_or_in_what_is_no_power_law():
+    assert np.isnan(completeness_limit([1.0, 2.0]))
+    assert np.isnan(completeness_limit(np.repeat([1.0, 3.0], 300)))

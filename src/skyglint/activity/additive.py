@@ -65,7 +65,7 @@ def fit_additive(courses: ArrayLike, counts: ArrayLike, exposure: ArrayLike, off
     """
     x, seen = np.asarray(courses, dtype=np.float64), np.asarray(counts, dtype=np.float64)
     batch = seen.shape[:-1]
-    seen = seen.reshape(-1, seen.shape[-1])
+    seen = seen.reshape(int(np.prod(batch)), seen.shape[-1])
     time = np.asarray(exposure, dtype=np.float64)
     known = np.broadcast_to(np.asarray(offset, dtype=np.float64), (*batch, len(time))).reshape(seen.shape)
     watched = time > 0

@@ -23,6 +23,9 @@ DurationLaw = Literal["proportional", "sinking"]
 
 _EXPONENTS: dict[DurationLaw, float] = {"proportional": 1.0, "sinking": 0.75}
 
+#: Stephens 1974 (from memory): the distance that 15 % of exponential samples exceed when their mean is estimated.
+_DISTANCE_15_PERCENT = 0.926
+
 #: Fewest echoes from which an index is told.
 _FEWEST = 10
 
@@ -75,6 +78,32 @@ def mass_index_from_durations(
     """
     text = "overdense duration ~ mass" if law == "proportional" else "overdense duration ~ mass^(4/3)"
     return _mass_index(durations_s, shortest_s, longest_s, _EXPONENTS[law], text)
+
+
+def completeness_limit(values: ArrayLike, fewest: int = 50) -> float:
+    """Return the amplitude or duration from which on the values follow a power law: below it some were missed.
+
+    Logarithms over a limit are then exponential. The least of a hundred candidates is taken for which Kolmogorov's
+    distance to the exponential of the same mean does not speak against it at 15 % (Stephens 1974, J. Am. Statist.
+    Assoc. 69, 730). At least ``fewest`` values stay above it; NaN with fewer in all, or where no limit will do.
+    """
+    ordered = np.sort(np.asarray(values, dtype=np.float64))
+    ordered = ordered[np.isfinite(ordered) & (ordered > 0)]
+    logs = np.log(ordered)
+    steps = np.linspace(0, len(ordered) - fewest, 100) if len(ordered) >= fewest else np.empty(0)
+    for first in np.unique(steps.astype(np.intp)):
+        if _exponential_distance(logs[first:] - logs[first]) < _DISTANCE_15_PERCENT:
+            return float(ordered[first])
+    return float("nan")
+
+
+def _exponential_distance(excess: Array) -> float:
+    """Return Kolmogorov's distance of sorted values from the exponential of their mean, as Stephens scales it."""
+    n = len(excess)
+    expected = -np.expm1(-excess / max(float(excess.mean()), 1e-12))
+    rank = np.arange(n) / n
+    distance = float(np.max(np.maximum(expected - rank, rank + 1 / n - expected)))
+    return float((distance - 0.2 / n) * (np.sqrt(n) + 0.26 + 0.5 / np.sqrt(n)))
 
 
 def _mass_index(values: ArrayLike, low: ArrayLike, high: ArrayLike, per_mass: float, law: str) -> MassIndex:

@@ -1,0 +1,136 @@
+"""The showers in one channel's hours: strength, significance, flux and equivalent visual rate of each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from skyglint.activity.daily import daily_courses
+from skyglint.activity.flux import ShowerFlux, shower_flux
+from skyglint.activity.mass_index import completeness_limit
+from skyglint.activity.rates import Rate
+from skyglint.activity.response import FLUX_DENSITY_PER_M, ChannelPath, counted_area_km2
+from skyglint.activity.strengths import ShowerFit, Strength, fit_showers
+from skyglint.activity.study import Hours, hours_of
+from skyglint.sky.radiants import apparent_direction_ecef, radiant_direction_ecef
+from skyglint.sky.showers import Shower, load_showers
+from skyglint.store import StoredEcho
+
+Array = NDArray[np.float64]
+
+#: Showers of the table that are looked for: a visual rate that a radio path can hope to tell from the background.
+_LEAST_ZHR = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class ShowerResult:
+    """One shower in one channel.
+
+    Attributes
+    ----------
+    shower
+        Its row of the table.
+    strength
+        Echoes per hour and km2 of counted area at the maximum, and how sure.
+    flux
+        The same as a flux and a visual rate, with what was assumed.
+    """
+
+    shower: Shower
+    strength: Strength
+    flux: ShowerFlux
+
+
+@dataclass(frozen=True, slots=True)
+class ShowerStudy:
+    """All showers that a channel's hours could hold.
+
+    Attributes
+    ----------
+    limit_snr_db
+        Peak signal over noise from which on echoes were counted, above which the detector missed none; NaN where too
+        few echoes told it.
+    results
+        One for each shower that was active and that the path could see.
+    fit
+        The model, for its dispersion and the expected counts; ``None`` without such a shower.
+    hours
+        The hours with the counts above the limit.
+    """
+
+    limit_snr_db: float
+    results: tuple[ShowerResult, ...]
+    fit: ShowerFit | None
+    hours: Hours
+
+
+def study_showers(
+    path: ChannelPath, rates: Sequence[Rate], echoes: Sequence[StoredEcho], calibration: float = 1.0
+) -> ShowerStudy:
+    """Tell showers from the background in one channel.
+
+    Parameters
+    ----------
+    path
+        Of the channel.
+    rates, echoes
+        By the hour, and the echoes of the same span.
+    calibration
+        True over modelled number of echoes on this path, where something has told it.
+    """
+    name = path.channel.name
+    own = [stored for stored in echoes if stored.echo.channel == name and stored.meteoric]
+    peaks_db = np.array([stored.echo.peak_snr_db for stored in own], dtype=np.float64)
+    limit_snr_db = 20.0 * np.log10(completeness_limit(10.0 ** (peaks_db / 20.0)))
+    hours = _above(hours_of(rates, name), own, peaks_db >= limit_snr_db)
+    showers = [shower for shower in load_showers() if _sought(shower, hours)]
+    if np.isnan(limit_snr_db) or not showers:
+        return ShowerStudy(float(limit_snr_db), (), None, hours)
+    responses = np.column_stack([shower_response(path, shower, hours, float(limit_snr_db)) for shower in showers])
+    seen = np.flatnonzero(responses.max(axis=0, initial=0.0) > 0)
+    if not len(seen):
+        return ShowerStudy(float(limit_snr_db), (), None, hours)
+    background = daily_courses(hours.solar_hour, bin_h=1.0, harmonics=2)
+    fit = fit_showers(
+        background, responses[:, seen], [showers[i].iau_code for i in seen], hours.counts, hours.exposure_h
+    )
+    results = tuple(
+        ShowerResult(showers[i], found, _flux(found, showers[i], calibration))
+        for i, found in zip(seen, fit.showers, strict=True)
+    )
+    return ShowerStudy(float(limit_snr_db), results, fit, hours)
+
+
+def shower_response(path: ChannelPath, shower: Shower, hours: Hours, limit_snr_db: float) -> Array:
+    """Return the counted area in km2 times the activity relative to the maximum, shape (n,)."""
+    right_ascension, declination = shower.radiant_deg(hours.solar_longitude_deg)
+    geocentric = radiant_direction_ecef(right_ascension, declination, hours.middle_unix)
+    apparent = apparent_direction_ecef(geocentric, shower.speed_km_s, *path.layer.center_deg)
+    area = counted_area_km2(path, apparent, shower.speed_km_s, shower.mass_index, limit_snr_db)
+    longitude = hours.solar_longitude_deg
+    return np.where(shower.is_active(longitude), area * shower.profile(longitude), 0.0)
+
+
+def _sought(shower: Shower, hours: Hours) -> bool:
+    known = shower.zhr_max >= _LEAST_ZHR and not np.isnan(shower.speed_km_s + shower.mass_index)
+    return bool(known and not shower.retired and np.any(shower.is_active(hours.solar_longitude_deg)))
+
+
+def _above(hours: Hours, echoes: Sequence[StoredEcho], counted: NDArray[np.bool_]) -> Hours:
+    """Return the hours with only the counted echoes."""
+    starts = np.array([stored.echo.start_unix for stored in echoes], dtype=np.float64)[counted]
+    edges = np.append(hours.start_unix, np.inf)
+    index = np.searchsorted(edges, starts, side="right") - 1
+    ends = np.append(2.0 * hours.middle_unix - hours.start_unix, -np.inf)
+    index = index[(index >= 0) & (starts < ends[index])]
+    return replace(hours, counts=np.bincount(index, minlength=len(hours.start_unix)).astype(np.float64))
+
+
+def _flux(strength: Strength, shower: Shower, calibration: float) -> ShowerFlux:
+    low, high = float(strength.low_68), float(strength.high_68)
+    return shower_flux(
+        float(strength.strength), low, high, FLUX_DENSITY_PER_M, shower.mass_index, shower.speed_km_s, calibration
+    )

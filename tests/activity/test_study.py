@@ -1,0 +1,155 @@
+import time
+
+import numpy as np
+import pytest
+
+from skyglint.activity.rates import Rate
+from skyglint.activity.response import channel_path
+from skyglint.activity.shower_study import shower_response, study_showers
+from skyglint.activity.study import hours_of, study_channel
+from skyglint.echoes.echo import Echo
+from skyglint.site import parse_site
+from skyglint.sky.showers import load_showers
+from skyglint.sky.sun import local_apparent_solar_hour, solar_longitude_deg
+from skyglint.store import StoredEcho
+from skyglint.utc import parse_utc
+
+SITE = parse_site("""
+[site]
+name = "Harrow Fell"
+latitude_deg = 54.61
+longitude_deg = -2.93
+height_m = 210
+timezone = "Europe/London"
+[antenna]
+azimuth_deg = 46
+elevation_deg = 35
+gain_dbi = 6.0
+beamwidth_deg = 65
+height_above_ground_m = 2.5
+polarization = "horizontal"
+[receiver]
+source = "usb://0"
+center_frequency_hz = 98_000_000
+sample_rate_hz = 2_400_000
+gain_db = 30.0
+correction_ppm = 0.0
+[[channel]]
+name = "north-sea"
+role = "target"
+kind = "fm"
+frequency_hz = 98_300_000
+latitude_deg = 58.72
+longitude_deg = 6.05
+power_w = 60_000
+""")
+PATH = channel_path(SITE, SITE.channel[0])
+LONGITUDE = SITE.site.longitude_deg
+PERSEIDS = next(shower for shower in load_showers() if shower.iau_code == "PER")
+START = parse_utc("2026-08-01T00:00Z") + 3600.0 * np.arange(24 * 28)
+LIMIT_DB = -9.0
+FLUX = 0.02651  # Koschack & Rendtel 1990: ZHR 100 at r = 2.2, per km2 and hour to magnitude 6.5
+
+
+def hourly(counts, watched_s, channel="north-sea"):
+    middle = START + 1800.0
+    hour, longitude = local_apparent_solar_hour(middle, LONGITUDE), solar_longitude_deg(middle)
+    rows = zip(START, counts, watched_s, longitude, hour, strict=True)
+    return [
+        Rate(channel, "target", s, s + 3600.0, int(n), w, 0.0, np.nan, np.nan, np.nan, x, h) for s, n, w, x, h in rows
+    ]
+
+
+def month(seed, flux=FLUX):
+    """Four weeks with gaps: sporadics of a known course and mass index, Perseids of a known flux."""
+    generator = np.random.default_rng(seed)
+    watched_s = np.where(generator.random(len(START)) < 0.1, 0.0, 3600.0)
+    watched_s[300:310] = 0.0
+    hours = hours_of(hourly(np.zeros(len(START)), np.full(len(START), 3600.0)), "north-sea")
+    shower = flux * shower_response(PATH, PERSEIDS, hours, LIMIT_DB)
+    sporadic = 12 * (1 + 0.5 * np.cos(2 * np.pi * (hours.solar_hour - 6.2) / 24))
+    counts = generator.poisson((sporadic + shower) * watched_s / 3600.0)
+    starts = np.sort(np.repeat(START, counts) + generator.uniform(0, 3600, counts.sum()))
+    amplitude = 10 ** (LIMIT_DB / 20) * generator.random(len(starts)) ** (-1 / 1.0)  # mass index 2
+    overdense = generator.random(len(starts)) < 0.1
+    duration = np.where(overdense, 0.6 * generator.random(len(starts)) ** (-1 / 1.0), 0.2)
+    echoes = [
+        StoredEcho(
+            i,
+            1,
+            Echo(
+                "north-sea",
+                start,
+                float(length),
+                start,
+                float(20 * np.log10(a)),
+                0.1,
+                "overdense" if heavy else "underdense",
+                doppler_hz=float(generator.normal(3.0, 2.0)),
+                doppler_sd_hz=1.0,
+            ),
+        )
+        for i, (start, a, length, heavy) in enumerate(zip(starts, amplitude, duration, overdense, strict=True))
+    ]
+    return hourly(counts, watched_s), echoes
+
+
+def test_a_month_of_known_sporadics():
+    rates, echoes = month(1, flux=0.0)
+    found = study_channel("north-sea", rates, echoes, LONGITUDE)
+    assert float(found.cycle.mean_per_h) == pytest.approx(12.0, abs=3 * float(found.cycle.mean_sd_per_h))
+    assert float(found.cycle.amplitude) == pytest.approx(0.5, abs=3 * float(found.cycle.amplitude_sd))
+    assert float(found.cycle.hour_of_maximum_h) == pytest.approx(6.2, abs=3 * float(found.cycle.hour_of_maximum_sd_h))
+    assert found.morning.probability < 1e-6
+    assert found.nights.low_per_h < 12.1
+    assert found.nights.high_per_h > 11.9
+    assert found.underdense.low_95 < 2.0 < found.underdense.high_95
+    assert found.overdense.low_95 < 2.0 < found.overdense.high_95
+    assert np.nanmedian(found.doppler.mean_hz) == pytest.approx(3.0, abs=0.3)
+
+
+def test_a_shower_of_known_flux_is_found_and_measured():
+    result = study_showers(PATH, *month(2))
+    assert -9.01 < result.limit_snr_db < -8.5
+    perseids = next(found for found in result.results if found.shower.iau_code == "PER")
+    assert perseids.strength.significance > 8
+    assert perseids.strength.low_95 < FLUX < perseids.strength.high_95
+    assert perseids.flux.zhr == pytest.approx(100, rel=0.08)
+    assert perseids.flux.zhr_low < perseids.flux.zhr < perseids.flux.zhr_high
+    assert perseids.flux.limiting_magnitude == pytest.approx(6.5)
+
+
+def test_without_a_shower_none_is_found():
+    result = study_showers(PATH, *month(3, flux=0.0))
+    assert {found.shower.iau_code for found in result.results} >= {"PER", "SDA", "CAP"}
+    assert all(abs(found.strength.significance) < 3.5 for found in result.results)
+
+
+def test_an_empty_month():
+    rates = hourly(np.zeros(len(START)), np.zeros(len(START)))
+    found = study_channel("north-sea", rates, [], LONGITUDE)
+    assert np.isnan(found.nights.rate_per_h)
+    assert np.isnan(found.cycle.mean_per_h)
+    assert np.isnan(found.underdense.mass_index)
+    assert study_showers(PATH, rates, []).results == ()
+    _, echoes = month(4)
+    assert study_showers(PATH, rates, echoes[:100]).hours.counts.size == 0
+
+
+def test_spoilt_and_foreign_echoes_do_not_enter_the_mass_index():
+    rates, echoes = month(5, flux=0.0)
+    spoilt = [
+        StoredEcho(0, 1, Echo("north-sea", START[0], 0.2, START[0], 60.0, 0.1, "underdense", flags=("clipped",))),
+        StoredEcho(0, 1, Echo("other", START[0], 0.2, START[0], 60.0, 0.1, "underdense")),
+        StoredEcho(0, 1, Echo("north-sea", START[0], 0.2, START[0], 60.0, 0.1, "aircraft")),
+    ]
+    first, second = (study_channel("north-sea", rates, list_, LONGITUDE) for list_ in (echoes, echoes + spoilt * 50))
+    assert first.underdense == second.underdense
+
+
+def test_a_month_is_quick():
+    rates, echoes = month(6)
+    started = time.perf_counter()
+    study_channel("north-sea", rates, echoes, LONGITUDE)
+    study_showers(PATH, rates, echoes)
+    assert time.perf_counter() - started < 5.0
