@@ -56,10 +56,14 @@ def served():
         threads.append(thread)
         return replay
 
+    def end():
+        for thread in threads:
+            thread.join(5)
+            assert not thread.is_alive()
+
+    start.end = end
     yield start
-    for thread in threads:
-        thread.join(5)
-        assert not thread.is_alive()
+    end()
 
 
 def connect(replay):
@@ -107,8 +111,23 @@ def test_commands_are_taken_and_what_cannot_be_is_told(tmp_path, served):
     client.sendall(b"\x01\x00")  # half a command hurts nobody
     asked.set()
     assert len(read_all(client)) == 12 + 40_000
+    served.end()
     assert told[1:-1] == ["client asks for centre frequency 99000000 Hz; the recording has 98000000 Hz"]
     assert told[-1] == "recording sent to its end"
+
+
+def test_a_retuning_within_the_recording_is_told(tmp_path, served):
+    with SigMFWriter(tmp_path / "night", ENCODINGS["cu8"], RATE_HZ) as writer:
+        for number, center_hz in enumerate((98e6, 99e6, 98e6)):
+            writer.capture(1786586400.0 + number, center_hz)
+            writer.write(np.full(40_000, 127, np.uint8))
+    told = []
+    read_all(connect(served(open_source(tmp_path / "night"), notice=told.append, speed=float("inf"))))
+    served.end()
+    assert told[1:-1] == [
+        "the recording is now at 99000000 Hz; the client cannot know",
+        "the recording is now at 98000000 Hz; the client cannot know",
+    ]
 
 
 def test_the_next_client_goes_on_where_the_last_one_left(tmp_path, served):

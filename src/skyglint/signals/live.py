@@ -119,7 +119,7 @@ class LiveSource:
         Raises
         ------
         SourceError
-            If the receiver cannot be reached at the first attempt.
+            If the receiver cannot be reached, or delivers nothing, at the first attempt.
         """
         size = max(1, round(block_s * self._info.sample_rate_hz))
         pause_s = FIRST_PAUSE_S

@@ -71,6 +71,7 @@ class Replay:
             raise RequestError(f"{source.info.name}: holds audio of a single sideband; a network receiver serves I/Q")
         self._source, self._loop, self._speed = source, loop, speed
         self._notice, self._clock, self._sleep = notice, clock, sleep
+        self._center_hz = source.info.center_frequency_hz
         self._heard, self._stopped = b"", threading.Event()
         try:
             family = socket.AF_INET6 if ":" in host else socket.AF_INET
@@ -122,6 +123,7 @@ class Replay:
                 self._sleep(max(0.0, due - self._clock()))
                 self._hear(client)
                 if isinstance(item, Block):
+                    self._follow(item)
                     client.sendall(_as_cu8(item).data)
                 item = next(items, None)
         except OSError:
@@ -130,6 +132,12 @@ class Replay:
             if isinstance(item, Gap):
                 item = next(items, None)
         return item
+
+    def _follow(self, block: Block) -> None:
+        """Tell of a retuning within the recording, which the protocol cannot pass on."""
+        if block.center_frequency_hz != self._center_hz:
+            self._center_hz = block.center_frequency_hz
+            self._notice(f"the recording is now at {self._center_hz:.0f} Hz; the client cannot know")
 
     def _hear(self, client: socket.socket) -> None:
         """Take the commands that have come, and tell of those that ask for what the recording is not."""
