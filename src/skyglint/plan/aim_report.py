@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -183,3 +184,27 @@ def _path(site: Site, channel: Channel, layer: SiteLayer, settings: PlanSettings
     )
     terrain = settings.terrain.at(layer.azimuth_deg)
     return rate_by_gain(echo_field(layer, source, site.antenna.polarization, settings.mask_deg, terrain))
+
+
+def aim_document(report: AimReport) -> dict[str, Any]:
+    """Return the report as plain values."""
+    magnetic = report.magnetic_azimuth_deg
+    return {
+        "channels": list(report.channels),
+        "azimuth_deg": round(report.aim.azimuth_deg, 1),
+        "elevation_deg": round(report.aim.elevation_deg, 1),
+        "declination_deg": report.declination_deg,
+        "magnetic_azimuth_deg": None if magnetic is None else round(magnetic, 1),
+        "gain_dbi": round(report.gain_dbi, 2),
+        "gain_lost_at_elevation_0_db": round(report.gain_dbi - report.flat_gain_dbi, 2),
+        "echoes_kept_at_elevation_0": round(report.flat_keeps, 3),
+        "echoes_kept_as_declared": round(report.present_keeps, 3),
+        "echoes_per_h": round(report.echoes_total_per_h, 2),
+        "best_height_above_ground_m": report.best_height_m,
+        "lobes_deg": [round(float(angle), 1) for angle in report.lobes_deg],
+        "nulls_deg": [round(float(angle), 1) for angle in report.nulls_deg],
+        "transmitters": [
+            {"channel": name, "distance_km": round(distance, 3), "bearing_deg": round(bearing, 3)}
+            for name, distance, bearing in zip(report.channels, report.distances_km, report.bearings_deg, strict=True)
+        ],
+    }

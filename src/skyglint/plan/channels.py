@@ -19,7 +19,8 @@ _ROLE: Final[dict[Part, Role]] = {
     "guard": "guard",
     "reference": "reference",
 }
-_CHANNEL = re.compile(r"^\s*\[\[\s*channel\s*\]\]", re.MULTILINE)
+#: The first channel, with the comment that this module writes above it.
+_CHANNEL = re.compile(r"(?:^# (?:target|control|guard|reference): .*\n)?^[ \t]*\[\[\s*channel\s*\]\]", re.MULTILINE)
 _CENTER = re.compile(r"^(\s*center_frequency_hz\s*=\s*)[0-9_.eE+]+", re.MULTILINE)
 
 #: Stands in while a site file that has no channel yet is checked: finding channels is what the planner is for.

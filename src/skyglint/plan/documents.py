@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from skyglint.plan.candidate import Candidate
 from skyglint.plan.planning import Plan
+from skyglint.plan.rows import best_row_bearing, row
 from skyglint.plan.selection import Proposal
 
 #: The columns of the CSV table and, without ``reasons`` and ``echoes_per_h``, numbers of the JSON candidates.
@@ -31,6 +32,7 @@ def plan_document(plan: Plan, proposal: Proposal | None) -> dict[str, Any]:
         "accuracy": "echoes_per_h is good to a factor of about three; comparisons between transmitters are better",
         "candidates": [_candidate(one) for one in plan.candidates],
         "proposal": None if proposal is None else _proposal(proposal),
+        "row": _row(plan),
     }
 
 
@@ -116,6 +118,22 @@ def _proposal(proposal: Proposal) -> dict[str, Any]:
             for channel in proposal.channels
         ],
         "warnings": list(proposal.warnings),
+    }
+
+
+def _row(plan: Plan) -> dict[str, Any]:
+    bearing = best_row_bearing(plan.candidates)
+    return {
+        "bearing_deg": _number(bearing, 1),
+        "members": [
+            {
+                "name": member.candidate.name,
+                "near_km": _number(member.near_km, 0),
+                "far_km": _number(member.far_km, 0),
+                "gap_km": _number(member.gap_km, 0),
+            }
+            for member in row(plan, bearing)
+        ],
     }
 
 

@@ -39,6 +39,9 @@ from skyglint.transmitters.transmitter import Transmitter
 #: 10 to 15 %).
 ANTENNA_BAND: Final = 0.15
 
+#: What a beam loses outside its band (working assumption).
+_OFF_BAND_DB: Final = 10.0
+
 #: How much of the night a direct signal leaves to the echoes (working assumption of this program).
 _QUIET: Final[dict[Verdict, float]] = {"silent": 1.0, "rustles": 0.85, "heard": 0.2}
 
@@ -195,32 +198,33 @@ def _rough_order(ground: _Ground) -> NDArray[np.intp]:
 def _candidate(ground: _Ground, index: int) -> Candidate:
     around, site, settings = ground.survey, ground.site, ground.settings
     one = around.transmitters[index]
+    antenna, lacking_db = site.antenna, _off_band_db(site, one.frequency_hz)
     width = DEFAULT_BANDWIDTH_HZ[one.kind]
     near = beside(around, one.frequency_hz, ground.raster.step_hz, fm=one.kind == "fm", width_hz=width)
     bearing = float(around.azimuth_deg[index])
-    first = Aim(bearing, site.antenna.elevation_deg)
+    first = Aim(bearing, antenna.elevation_deg)
     source = _illumination(ground, index, _floor_w_hz(ground, index, near, first))
     terrain = settings.terrain.at(ground.layer.azimuth_deg)
-    rough = echo_field(ground.layer, source, site.antenna.polarization, settings.mask_deg, terrain, directions=6)
+    rough = echo_field(ground.layer, source, antenna.polarization, settings.mask_deg, terrain, directions=6)
     path = rate_by_gain(rough)
-    aim = best_aim([path], ground.layer, site.antenna, one.frequency_hz, [bearing]) if path.cell.size else first
+    aim = best_aim([path], ground.layer, antenna, one.frequency_hz, [bearing]) if path.cell.size else first
     floor = _floor_w_hz(ground, index, near, aim)
     field = echo_field(
-        ground.layer, replace(source, floor_w_hz=floor), site.antenna.polarization, settings.mask_deg, terrain
+        ground.layer, replace(source, floor_w_hz=floor), antenna.polarization, settings.mask_deg, terrain
     )
-    gain_dbi = layer_gain_dbi(ground.layer, site.antenna, one.frequency_hz, aim)
+    gain_dbi = layer_gain_dbi(ground.layer, antenna, one.frequency_hz, aim) - lacking_db
     response = sky_response(field, 10 ** (gain_dbi[field.found.cell] / 10), site.site.longitude_deg)
     by_month = sporadic_sky.hourly_rates(response)
     hourly = by_month.mean(axis=0) if settings.month is None else by_month[settings.month - 1]
     share, neighbours = _sharing(ground, index, near, aim)
     noise_dbm = 10 * math.log10(ground.noise_w_hz[index] * width) + 30
-    direct = around.direct_dbm[:, index] + float(horizon_gain_dbi(site.antenna, aim, bearing)) - noise_dbm
+    direct = around.direct_dbm[:, index] + float(horizon_gain_dbi(antenna, aim, bearing)) - lacking_db - noise_dbm
     judged = verdict(float(direct[0]), float(direct[2]))
     return Candidate(
         transmitter=one,
         height_m=float(around.height_m[index]),
         height_known=bool(around.height_known[index]),
-        antenna_fits=abs(one.frequency_hz / site.receiver.center_frequency_hz - 1) <= ANTENNA_BAND,
+        antenna_fits=lacking_db == 0,
         distance_km=float(around.distance_m[index]) / 1e3,
         bearing_deg=bearing,
         back_bearing_deg=float(around.back_azimuth_deg[index]),
@@ -243,6 +247,11 @@ def _candidate(ground: _Ground, index: int) -> Candidate:
         score=float(hourly.sum() * share * _QUIET[judged]),
         path=path,
     )
+
+
+def _off_band_db(site: Site, frequency_hz: float) -> float:
+    """Return the gain that the antenna lacks at a frequency: none near the tuned one."""
+    return 0.0 if abs(frequency_hz / site.receiver.center_frequency_hz - 1) <= ANTENNA_BAND else _OFF_BAND_DB
 
 
 def _illumination(ground: _Ground, index: int, floor_w_hz: float) -> Illumination:

@@ -7,6 +7,7 @@ receiving gain or a higher floor counts like more or less power; near the table'
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -73,6 +74,7 @@ class Reach:
         return _interpolated(self.elevation_deg, distance_m, bearing_deg)
 
 
+@lru_cache(maxsize=16)
 def reach(site: Site, settings: PlanSettings, kind: Kind, frequency_hz: float, floor_w_hz: float) -> Reach:
     """Return the table for a kind of transmitter near a frequency."""
     place, antenna = site.site, site.antenna

@@ -17,7 +17,7 @@ def reasons(one: Candidate) -> tuple[str, ...]:
     if one.floor_rise_db > 1:
         found.append(f"direct signals lift the channel's floor by {one.floor_rise_db:.0f} dB")
     if not one.antenna_fits:
-        found.append("far from the frequency that the receiver is tuned to: the antenna's gain is taken to hold there")
+        found.append("outside the band that the receiver is tuned to: 10 dB less antenna gain assumed")
     if not one.height_known:
         found.append(f"the list gives no height: {one.height_m:.0f} m above sea level assumed")
     if one.transmitter.directional and one.transmitter.pattern is None:
@@ -37,7 +37,8 @@ def _metres(metres: float) -> str:
 
 
 def _direct(one: Candidate) -> str:
-    levels = f"direct {one.direct_snr_db:.0f} dB against the noise, {one.direct_snr_1_db:.0f} dB for 1 % of the time"
+    median, rare = (f"{level:.0f} dB".replace("-", "−") for level in (one.direct_snr_db, one.direct_snr_1_db))
+    levels = f"direct {median} against the noise, {rare} for 1 % of the time"
     words = {"silent": "silent", "rustles": "rustles at times", "heard": "never silent"}
     return f"{words[one.verdict]}: {levels}"
 
@@ -48,11 +49,15 @@ def _alone(one: Candidate) -> str:
     if one.share_of_echoes >= _ALONE_SHARE:
         if nearest is None:
             return "alone on its frequency within reach"
-        return f"all but alone on its frequency: {one.share_of_echoes:.0%} of the echoes are its own"
+        return f"all but alone on its frequency: {100 * one.share_of_echoes:.0f} % of the echoes are its own"
     worst = max(one.neighbours, key=lambda n: n.echoes_per_h)
-    where = "on the same frequency" if abs(worst.offset_hz) < 50e3 else f"{worst.offset_hz / 1e3:+.0f} kHz away"
+    where = (
+        "on the same frequency"
+        if abs(worst.offset_hz) < 50e3
+        else f"{worst.offset_hz / 1e3:+.0f} kHz away".replace("-", "−")
+    )
     return (
-        f"{one.share_of_echoes:.0%} of the echoes are its own; most others from {worst.name}, {where}, "
+        f"{100 * one.share_of_echoes:.0f} % of the echoes are its own; most others from {worst.name}, {where}, "
         f"{worst.distance_km:.0f} km at {worst.bearing_deg:.0f}°"
     )
 

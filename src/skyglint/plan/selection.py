@@ -87,7 +87,7 @@ def propose(plan: Plan) -> Proposal | None:
     middle = float(np.mean([one.frequency_hz for one in targets]))
     aim = best_aim([one.path for one in targets], plan.layer, plan.site.antenna, middle, bearings)
     band = _Band(plan, aim)
-    channels = [_proposed("target", one, one.reasons[0]) for one in targets]
+    channels = [_proposed("target", one, _target_words(plan, one, aim)) for one in targets]
     reference = band.reference(channels)
     if reference is not None:
         channels.append(reference)
@@ -105,6 +105,11 @@ def propose(plan: Plan) -> Proposal | None:
 
 def _proposed(part: Part, one: Candidate, reason: str) -> Proposed:
     return Proposed(part, one.frequency_hz, one.transmitter, one.height_m, reason)
+
+
+def _target_words(plan: Plan, one: Candidate, aim: Aim) -> str:
+    where = f"{one.distance_km:.0f} km at {one.bearing_deg:.0f}°"
+    return f"{where}, {one.reasons[0]}, about {_rate(plan, one, aim):.0f} echoes an hour with this aim"
 
 
 def _rate(plan: Plan, one: Candidate, aim: Aim) -> float:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
-from skyglint.path.noise import Environment
-from skyglint.plan.terrain import FLAT, TerrainHorizon
+from skyglint.errors import RequestError
+from skyglint.path.noise import MAN_MADE, Environment
+from skyglint.plan.terrain import FLAT, TerrainHorizon, load_terrain
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,3 +45,36 @@ class PlanSettings:
     terrain: TerrainHorizon = FLAT
     targets: int = 3
     month: int | None = None
+
+
+def plan_settings(
+    *,
+    radius_km: float,
+    best: int,
+    environment: str,
+    noise_figure_db: float,
+    month: int | None,
+    targets: int,
+    terrain: Path | None,
+    surface_height_m: float,
+) -> PlanSettings:
+    """Return settings from what a person wrote.
+
+    Raises
+    ------
+    RequestError
+        If the environment is unknown or the terrain file cannot be read.
+    """
+    known = next((name for name in MAN_MADE if name == environment), None)
+    if known is None:
+        raise RequestError(f"environment is {environment!r}: expected one of {', '.join(MAN_MADE)}")
+    return PlanSettings(
+        radius_km=radius_km,
+        best=best,
+        environment=known,
+        noise_figure_db=noise_figure_db,
+        month=month,
+        targets=targets,
+        terrain=FLAT if terrain is None else load_terrain(terrain),
+        surface_height_m=surface_height_m,
+    )

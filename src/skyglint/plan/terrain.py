@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -55,3 +56,17 @@ def read_terrain(lines: Iterable[str], name: str) -> TerrainHorizon:
         raise RequestError(f"{name}: no rows: expected a header line azimuth_deg,elevation_deg and numbers under it")
     points.sort()
     return TerrainHorizon(tuple(a for a, _ in points), tuple(e for _, e in points))
+
+
+def load_terrain(path: Path) -> TerrainHorizon:
+    """Read a terrain file as :func:`read_terrain` does.
+
+    Raises
+    ------
+    RequestError
+        Also if the file cannot be opened.
+    """
+    try:
+        return read_terrain(path.read_text(encoding="utf-8-sig").splitlines(), str(path))
+    except (OSError, UnicodeDecodeError) as error:
+        raise RequestError(f"{path}: cannot be read as a table of the horizon: {error}") from error

@@ -1,0 +1,103 @@
+"""``skyglint plan``: which transmitter, and where to point."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from skyglint.cli.options import ForceOption, JsonOption, SiteArgument
+from skyglint.errors import RequestError
+
+
+def run(
+    site: SiteArgument,
+    transmitters: Annotated[
+        list[Path] | None,
+        typer.Option("--transmitters", metavar="LIST", help="A transmitter list; may be given several times."),
+    ] = None,
+    demo: Annotated[bool, typer.Option("--demo", help="Use the invented list that comes with the program.")] = False,
+    radius_km: Annotated[float, typer.Option(min=50, max=2200, help="How far candidates may be.")] = 1500.0,
+    best: Annotated[int, typer.Option(min=1, max=500, help="How many candidates to work out in full.")] = 50,
+    environment: Annotated[
+        str, typer.Option(help="Man-made noise at the site: city, residential, rural or quiet rural.")
+    ] = "residential",
+    noise_figure_db: Annotated[float, typer.Option(min=0, max=30, help="Of the receiver.")] = 6.0,
+    month: Annotated[int | None, typer.Option(min=1, max=12, help="1 to 12; else the mean of the year.")] = None,
+    targets: Annotated[int, typer.Option(min=1, max=12, help="How many targets to propose.")] = 3,
+    terrain: Annotated[
+        Path | None, typer.Option(metavar="CSV", help="The site's horizon: azimuth_deg,elevation_deg.")
+    ] = None,
+    surface_height_m: Annotated[
+        float, typer.Option(help="Height of the smooth Earth above the sea: that of the plain around the site.")
+    ] = 0.0,
+    rows: Annotated[int, typer.Option("--rows", min=1, help="How many candidates the table shows.")] = 15,
+    to: Annotated[Path | None, typer.Option("--to", metavar="HTML", help="Write the page.")] = None,
+    csv: Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write the candidates as CSV.")] = None,
+    write: Annotated[
+        Path | None,
+        typer.Option("--write", metavar="SITE", help="Write a site file with the proposed channels."),
+    ] = None,
+    force: ForceOption = False,
+    json: JsonOption = False,
+) -> None:
+    """Rank what to listen to, with reasons, and propose a set of channels.
+
+    Example: `skyglint plan site.toml --transmitters stations.csv --to plan.html --write planned.toml`
+
+    Lists: our own CSV (name, frequency_hz, kind, latitude_deg, longitude_deg, power_w), the text output or the tables
+    of the US register, Canada's extract, the British and the Australian sheet. Bad rows are reported by line.
+    """
+    from skyglint.plan.channels import channel_blocks, load_planning_site, with_channels
+    from skyglint.plan.documents import plan_csv, plan_document
+    from skyglint.plan.lists import gather, list_words
+    from skyglint.plan.planning import make_plan
+    from skyglint.plan.selection import propose
+    from skyglint.plan.settings import plan_settings
+
+    declared = load_planning_site(site)
+    for path in (to, csv, write):
+        if path is not None and path.exists() and not force:
+            raise RequestError(f"{path}: exists; give --force to overwrite it")
+    settings = plan_settings(
+        radius_km=radius_km,
+        best=best,
+        environment=environment,
+        noise_figure_db=noise_figure_db,
+        month=month,
+        targets=targets,
+        terrain=terrain,
+        surface_height_m=surface_height_m,
+    )
+    gathered = gather(transmitters or [], demo=demo)
+    for rejection in gathered.rejections[:_SHOWN_REJECTIONS]:
+        typer.echo(str(rejection), err=True)
+    if len(gathered.rejections) > _SHOWN_REJECTIONS:
+        typer.echo(f"... and {len(gathered.rejections) - _SHOWN_REJECTIONS} more bad rows", err=True)
+    plan = make_plan(declared, gathered.transmitters, settings)
+    proposal = propose(plan)
+    if json:
+        from json import dumps
+
+        typer.echo(dumps(plan_document(plan, proposal), ensure_ascii=False, allow_nan=False))
+    else:
+        from skyglint.cli.plan_words import show
+
+        show(plan, proposal, list_words(gathered), rows)
+    if csv is not None:
+        csv.write_text(plan_csv(plan), encoding="utf-8")
+    if to is not None:
+        from skyglint.report.plan_page import PlanPage, render_plan
+
+        blocks = channel_blocks(proposal) if proposal else ""
+        to.write_text(render_plan(PlanPage(plan, proposal, blocks, list_words(gathered))), encoding="utf-8")
+    if proposal is None:
+        if write is not None:
+            raise RequestError("--write: there is no set to propose: no candidate has an echo to offer")
+        raise typer.Exit(1)
+    if write is not None:
+        write.write_text(with_channels(site.read_text(encoding="utf-8"), proposal, str(site)), encoding="utf-8")
+
+
+_SHOWN_REJECTIONS = 20
