@@ -195,6 +195,13 @@ def test_counting_random_lines_gives_the_same_area(slanting):
     assert area == pytest.approx(counted_km2, rel=0.07)  # about 1100 lines: 3 % at one sigma
 
 
+def test_many_radiants_are_each_their_own():
+    layer = common_layer(*ends_on(A_ENDS), cell_m=50_000.0)
+    one, many = usable_curves(layer, day_of_perseids()), usable_curves(layer, np.tile(day_of_perseids(), (100, 1)))
+    np.testing.assert_array_equal(many.total_area_km2.reshape(100, 24), np.tile(one.total_area_km2, (100, 1)))
+    assert usable_curves(layer, np.empty((0, 3))).total_area_km2.shape == (0,)
+
+
 def test_swapping_the_ends_changes_nothing():
     there, back = common_layer(*ends_on(A_ENDS)), common_layer(*ends_on(A_ENDS[::-1]))
     areas = [usable_curves(layer, day_of_perseids()).total_area_km2 for layer in (there, back)]

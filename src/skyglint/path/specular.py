@@ -27,6 +27,9 @@ from skyglint.path.geometry import dot, unit
 #: Band of heights that a collecting area stands for unless another is given: 90 to 100 km around a layer at 95 km.
 BAND_M = 10_000.0
 
+#: Radiants worked on at a time: a year of hours in one go would take hundreds of megabytes.
+_AT_ONCE = 1000
+
 
 @dataclass(frozen=True, slots=True)
 class Layer:
@@ -172,11 +175,7 @@ def layer_of_points(
     return Layer(ends_m[0], ends_m[1], points_m[used], ups[used], margin[used], renumbered.reshape(-1, 3), center_deg)
 
 
-def usable_curves(
-    layer: Layer,
-    radiants: ArrayLike,
-    band_m: float = BAND_M,
-) -> Curves:
+def usable_curves(layer: Layer, radiants: ArrayLike, band_m: float = BAND_M) -> Curves:
     """Return the usable curve of every radiant and what it collects.
 
     Parameters
@@ -190,7 +189,19 @@ def usable_curves(
         Band of heights.
     """
     vectors = np.asarray(radiants, dtype=np.float64).reshape(-1, 3)
-    residual = layer.bisectors @ vectors.T
+    bisectors = layer.bisectors
+    starts = range(0, len(vectors), _AT_ONCE) or [0]
+    parts = [_pieces(layer, bisectors, vectors[start : start + _AT_ONCE], band_m) for start in starts]
+    radiant = np.concatenate([start + part[0] for start, part in zip(starts, parts, strict=True)])
+    points, length, area, rising = (np.concatenate([part[i] for part in parts]) for i in range(1, 5))
+    return Curves(radiant, points, length, area, rising, len(vectors))
+
+
+def _pieces(
+    layer: Layer, bisectors: FloatArray, vectors: FloatArray, band_m: float
+) -> tuple[NDArray[np.intp], FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return radiant, middle, length, area and rising of all pieces of the radiants' curves."""
+    residual = bisectors @ vectors.T
     positive = residual > 0
     corners = layer.triangles
     above = positive[corners[:, 0]].astype(np.int8) + positive[corners[:, 1]] + positive[corners[:, 2]]
@@ -216,7 +227,7 @@ def usable_curves(
     area = band_m * closing * length / _slope(f, p)
     rising = np.einsum("kc,kci,ki->k", blend, layer.ups[ids], u)
     keep = length > 0
-    return Curves(radiant[keep], at[keep], length[keep], area[keep], rising[keep], len(vectors))
+    return radiant[keep], at[keep], length[keep], area[keep], rising[keep]
 
 
 def _path_axes(ends_m: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
