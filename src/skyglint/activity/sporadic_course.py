@@ -20,7 +20,8 @@ def expected_course(path: ChannelPath, middle_unix: float, solar_hour: Array) ->
 
     The six sources with their widths (positions and weights are a working assumption, see
     :mod:`skyglint.sky.sporadic`) through the path's counted area, for the day around ``middle_unix``; a month's course
-    is well told by that of its middle. All zero where the path has no layer.
+    is well told by that of its middle. Meteors from between the sources are not in it, so that it swings more than the
+    real one does, most in the local spring. All zero where the path has no layer.
     """
     parts = spread()
     unix = middle_unix + 3600.0 * np.arange(-12.0, 12.0)
