@@ -19,7 +19,7 @@ from skyglint.signals.block import Block
 from skyglint.site import Channel
 
 #: Frames transformed at a time: few, so that the work stays in the processor's cache.
-FRAMES_AT_ONCE = 2
+FRAMES_AT_ONCE = 4
 
 
 class FilterBank:

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from skyglint.dsp.prototype import FOLDS
 
-#: The first part of each hop that enters the moments and the count of clipped values (a quarter): whole runs of
+#: The first part of each hop that enters the moments and the count of clipped values (an eighth): whole runs of
 #: samples, so that the loops vectorise, spread evenly over the frame.
-MOMENT_SHARE = 4
+MOMENT_SHARE = 8
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,7 +63,7 @@ class Chain:
     samples, clipped
         Samples read so far, and how many of them lay at the converter's rails.
     recent
-        The last seconds of samples.
+        The last seconds of samples; replace it to hold more.
     """
 
     def __init__(

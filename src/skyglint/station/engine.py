@@ -31,6 +31,7 @@ from skyglint.station.feed import Feed
 from skyglint.station.live import LiveMessage
 from skyglint.station.live_store import LiveStore
 from skyglint.station.notices import Notice, Occasion
+from skyglint.station.recent import Recent
 from skyglint.station.retention import SnippetFolder
 from skyglint.station.schedule import is_open, next_change_unix
 from skyglint.store.records import CoverageSpan
@@ -45,6 +46,8 @@ SHED_AT, RESUME_AT = 0.25, 0.05
 RETRY_S, SILENT_S = 2.0, 10.0
 #: The same trouble is logged once in this time.
 QUIET_S = 600.0
+#: Seconds of samples held for snippets.
+HELD_S = 20.0
 #: Free space below which the disk counts as full, and the reserve that is given up then.
 LEAST_FREE_BYTES = 500e6
 RESERVE_BYTES = 16 << 20
@@ -130,6 +133,7 @@ class Engine:
             self._settings,
             on_frames=lambda names, block: frames.append((names, block)),
         )
+        chain.recent = Recent(HELD_S)
         store = LiveStore(
             self._database, self._begin_run, source.info, self._site.channel, self._monotonic, self._trouble
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass
 from typing import Any
@@ -33,7 +34,7 @@ class Excerpt:
 class Recent:
     """Holds the blocks of the last seconds; those of a file cost no memory, being views of it."""
 
-    def __init__(self, span_s: float = 10.0) -> None:
+    def __init__(self, span_s: float = 6.0) -> None:
         self._span_s = span_s
         self._blocks: deque[Block] = deque()
 
@@ -44,6 +45,11 @@ class Recent:
         self._blocks.append(block)
         while self._blocks[-1].start_unix - self._blocks[0].start_unix > self._span_s:
             self._blocks.popleft()
+
+    @property
+    def since_unix(self) -> float:
+        """UTC of the oldest sample held; infinity where none is."""
+        return self._blocks[0].start_unix if self._blocks else math.inf
 
     def excerpt(self, start_unix: float, end_unix: float) -> Excerpt | None:
         """Return what is still held of a span; ``None`` where nothing of it is."""

@@ -22,18 +22,20 @@ LEAST_OFFSETS = 5
 LONGEST_S = 2.0
 
 
-def strongest_span(echo: Echo, longest_s: float = LONGEST_S) -> tuple[float, float]:
-    """Return start and end of the stretch of an echo, at most ``longest_s`` long, that holds the most energy."""
-    if echo.duration_s <= longest_s:
-        return echo.start_unix, echo.end_unix
+def strongest_span(echo: Echo, held_since_unix: float, longest_s: float = LONGEST_S) -> tuple[float, float]:
+    """Return start and end of the strongest stretch of an echo, at most ``longest_s`` long, that is still held."""
+    begin = max(echo.start_unix, held_since_unix)
+    if echo.end_unix - begin <= longest_s:
+        return begin, echo.end_unix
     middle = echo.peak_unix
     if echo.snippet is not None:
         picture = echo.snippet
         power = np.nan_to_num(np.power(10.0, picture.power_db.astype(np.float64) / 10.0))
+        power[: max(0, int((begin - picture.start_unix) / picture.step_s))] = 0.0
         width = min(len(power), max(1, round(longest_s / picture.step_s)))
         sums = np.convolve(power, np.ones(width), mode="valid")
         middle = picture.start_unix + (int(sums.argmax()) + width / 2) * picture.step_s
-    start = min(max(middle - longest_s / 2, echo.start_unix), echo.end_unix - longest_s)
+    start = min(max(middle - longest_s / 2, begin), echo.end_unix - longest_s)
     return start, start + longest_s
 
 
@@ -60,7 +62,7 @@ class Identifier:
         channel = self._channels.get(echo.channel)
         if channel is None or not echo.peak_snr_db >= LEAST_SNR_DB:
             return echo
-        excerpt = recent.excerpt(*strongest_span(echo))
+        excerpt = recent.excerpt(*strongest_span(echo, recent.since_unix))
         if excerpt is None or excerpt.encoding.components == 1 or excerpt.sample_rate_hz < channel.bandwidth_hz:
             return echo
         from skyglint.fm.identity import identify
