@@ -62,7 +62,8 @@ GOOD = (DATA / "fcc-text-2016.txt").read_text(encoding="utf-8").splitlines()[0]
     ("old", "new", "reason"),
     [
         ("88.1  MHz", "9x.1  MHz", "frequency is '9x.1  MHz': expected a number"),
-        ("88.1  MHz", "8.81  MHz", "frequency is 8.81 MHz: expected 20 to 1500"),
+        ("88.1  MHz", "8.81  MHz", "frequency is 8.81 MHz and channel 201: they do not belong together"),
+        ("88.1  MHz |FM |201", "8.81  MHz |FM |-", "frequency is 8.81 MHz: expected 20 to 1500"),
         ("|N |27 |7 ", "|N |27 |77", "latitude is 27 77 54.00: minutes and seconds go to 59"),
         ("|N |27 |", "|X |27 |", "latitude has the direction 'X'"),
         ("|100.   kW |100.   kW |", "|-      kW |-      kW |", "no power is stated"),

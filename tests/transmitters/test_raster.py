@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from skyglint.transmitters.protection import AMERICAN_DB, protection_ratio_db
+from skyglint.transmitters.protection import AMERICAN_DB, asked_db, protection_ratio_db
 from skyglint.transmitters.raster import RASTERS, american_channel_hz, raster_of
 
 
@@ -37,3 +37,9 @@ def test_ratios_end_where_the_table_ends():
     assert np.isnan(protection_ratio_db(500e3))
     # 47 CFR 73.509: 60 against 40, 54 and 100 dBu.
     assert AMERICAN_DB == {0: 60 - 40, 200_000: 60 - 54, 400_000: 60 - 100, 600_000: 60 - 100}
+
+
+def test_what_a_region_asks():
+    assert [asked_db(s, american=True) for s in (0.0, -200e3, 400e3)] == [20.0, 6.0, -40.0]
+    assert asked_db(100e3, american=False) == 12.0
+    assert np.isnan([asked_db(100e3, american=True), asked_db(500e3, american=False)]).all()

@@ -32,6 +32,9 @@ class Neighbour:
         Who, how far in frequency, where.
     direct_snr_db
         Its median direct level over noise, as much of it as falls into the candidate's channel.
+    asked_db
+        By how much a wanted signal should exceed it for undisturbed listening, by the published protection ratios: a
+        guide only, NaN beyond their spacings.
     echoes_per_h
         Its expected echoes there.
     """
@@ -41,6 +44,7 @@ class Neighbour:
     distance_km: float
     bearing_deg: float
     direct_snr_db: float
+    asked_db: float
     echoes_per_h: float
 
 

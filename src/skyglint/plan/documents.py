@@ -85,6 +85,7 @@ def _candidate(one: Candidate) -> dict[str, Any]:
                 "distance_km": _number(other.distance_km, 1),
                 "bearing_deg": _number(other.bearing_deg, 1),
                 "direct_snr_db": _number(other.direct_snr_db, 1),
+                "protection_ratio_db": _number(other.asked_db, 0),
                 "echoes_per_h": _number(other.echoes_per_h, 2),
             }
             for other in one.neighbours

@@ -32,7 +32,8 @@ from skyglint.plan.sensitivity import noise_density_w_hz
 from skyglint.plan.settings import PlanSettings
 from skyglint.plan.survey import Survey, survey
 from skyglint.site import DEFAULT_BANDWIDTH_HZ, Antenna, Site
-from skyglint.transmitters.raster import Raster, raster_of
+from skyglint.transmitters.protection import asked_db
+from skyglint.transmitters.raster import RASTERS, Raster, raster_of
 from skyglint.transmitters.transmitter import Transmitter
 
 #: How far from the tuned frequency the antenna's stated gain is trusted (common practice: simple beams hold over some
@@ -304,6 +305,7 @@ def _sharing(ground: _Ground, index: int, near: NDArray[np.intp], aim: Aim) -> t
             distance_km=float(around.distance_m[near[k]]) / 1e3,
             bearing_deg=float(around.azimuth_deg[near[k]]),
             direct_snr_db=float(direct[k]),
+            asked_db=asked_db(float(spacing[k]), american=ground.raster == RASTERS["americas"]),
             echoes_per_h=float(rates[k]),
         )
         for k in ranked

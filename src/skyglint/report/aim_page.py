@@ -11,8 +11,6 @@ from skyglint.report.figures.rulers import height_curve
 from skyglint.report.figures.sky_chart import SkyCell, sky_chart
 from skyglint.report.plan_page import environment
 
-_FAINTEST = 0.02
-
 
 def render_aim(report: AimReport) -> str:
     """Return the page as HTML."""
@@ -39,7 +37,7 @@ def aim_sentences(report: AimReport) -> tuple[str, ...]:
     if report.magnetic_azimuth_deg is not None:
         found.append(
             f"By the compass {report.magnetic_azimuth_deg:.0f}°, with the declination that you gave, "
-            f"{report.declination_deg:+.1f}° (east positive)."
+            f"{report.declination_deg:+.1f}° (east positive).".replace("-", numbers.MINUS)
         )
     found.append(
         f"Mean gain over the part of the sky that counts: {numbers.quantity(report.gain_dbi, 'dBi', 1)}, the ground's "
@@ -93,7 +91,7 @@ def _sky(report: AimReport) -> Markup:
     cells = [
         SkyCell(float(layer.azimuth_deg[k]) - half, float(layer.azimuth_deg[k]) + half, max(float(low[k]), 0.0),
                 float(high[k]), float(share[k]))
-        for k in np.flatnonzero(share >= _FAINTEST)
+        for k in np.flatnonzero(share > 0)
     ]  # fmt: skip
     return sky_chart(
         "the sky by azimuth and elevation with expected echoes, beam and ground lobes",

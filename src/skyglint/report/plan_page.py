@@ -251,6 +251,15 @@ def gap_words(member: RowMember) -> str:
     return f"overlaps by {numbers.quantity(-member.gap_km, 'km')}"
 
 
+def directions(one: Candidate) -> str:
+    """Return the azimuths and elevations that eight tenths of the echoes come from, blank where there are none."""
+    part = one.layer
+    if math.isnan(part.azimuth_low_deg):
+        return ""
+    low, high = ((one.bearing_deg + offset) % 360 for offset in (part.azimuth_low_deg, part.azimuth_high_deg))
+    return f"{low:.0f}° to {high:.0f}°, {part.elevation_low_deg:.0f}° to {part.elevation_high_deg:.0f}° up"
+
+
 def few(count: float) -> str:
     """Return a count with the digits that a model good to a factor of three deserves."""
     if count >= 9.5:

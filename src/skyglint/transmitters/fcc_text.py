@@ -12,6 +12,7 @@ from typing import Final
 
 from skyglint.transmitters.fields import angle, checked, number
 from skyglint.transmitters.listing import BadRow, Listing, NotTransmitter
+from skyglint.transmitters.raster import american_channel_hz
 from skyglint.transmitters.transmitter import Status, Transmitter
 
 _FEWEST_PIECES: Final = 38  # up to the height above ground, the last field that is used
@@ -41,6 +42,9 @@ def _transmitter(pieces: list[str], source: str, dated: str, line: int) -> Trans
         raise BadRow(f"{len(pieces)} pieces between bars: expected at least {_FEWEST_PIECES}, the first one empty")
     name, status = pieces[1].strip(), _status(pieces[3].strip(), pieces[9].strip(), pieces[18].strip(), pieces[1])
     frequency = number(pieces[2], "frequency") * 1e6
+    channel = number(pieces[4], "channel")
+    if 200 <= channel <= 300 and abs(frequency - american_channel_hz(int(channel))) > 1e3:
+        raise BadRow(f"frequency is {frequency / 1e6:g} MHz and channel {channel:.0f}: they do not belong together")
     latitude = angle(pieces[20], pieces[21], pieces[22], pieces[19], "latitude")
     longitude = angle(pieces[24], pieces[25], pieces[26], pieces[23], "longitude")
     horizontal, vertical = (number(pieces[k], "power", missing=0.0) * 1e3 for k in (14, 15))

@@ -40,6 +40,16 @@ _COLUMN: Final = {
 AMERICAN_DB: Final[dict[int, float]] = {0: 20.0, 200_000: 6.0, 400_000: -40.0, 600_000: -40.0}
 
 
+def asked_db(spacing_hz: float, *, american: bool) -> float:
+    """Return what the planning of a region asks at a spacing, NaN where it asks nothing.
+
+    In the Americas 47 CFR 73.215 and 73.509; elsewhere ITU-R BS.412-9, mono against tropospheric interference.
+    """
+    if american:
+        return AMERICAN_DB.get(round(abs(spacing_hz) / 100e3) * 100_000, float("nan"))
+    return float(protection_ratio_db(spacing_hz))
+
+
 def protection_ratio_db(
     spacing_hz: ArrayLike, service: Service = "mono", interference: Interference = "tropospheric"
 ) -> NDArray[np.float64]:
