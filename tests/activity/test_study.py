@@ -1,11 +1,12 @@
 import time
+from functools import cache
 
 import numpy as np
 import pytest
 
 from skyglint.activity.rates import Rate
 from skyglint.activity.response import channel_path
-from skyglint.activity.shower_study import shower_response, study_showers
+from skyglint.activity.shower_study import fullest_limit_db, shower_response, study_showers
 from skyglint.activity.study import hours_of, study_channel
 from skyglint.echoes.echo import Echo
 from skyglint.site import parse_site
@@ -48,6 +49,7 @@ LONGITUDE = SITE.site.longitude_deg
 PERSEIDS = next(shower for shower in load_showers() if shower.iau_code == "PER")
 START = parse_utc("2026-08-01T00:00Z") + 3600.0 * np.arange(24 * 28)
 LIMIT_DB = -9.0
+LIMITS_DB = LIMIT_DB + np.array([0.0, 0.5, 1.0, 1.5, 2.0, 4.0, 8.0, 16.0, 40.0])
 FLUX = 0.02651  # Koschack & Rendtel 1990: ZHR 100 at r = 2.2, per km2 and hour to magnitude 6.5
 
 
@@ -60,17 +62,28 @@ def hourly(counts, watched_s, channel="north-sea"):
     ]
 
 
+@cache
+def perseid_areas():
+    """Return the whole hours and the counted areas times the activity for rising limits, shape (limits, hours)."""
+    hours = hours_of(hourly(np.zeros(len(START)), np.full(len(START), 3600.0)), "north-sea")
+    return hours, np.stack([shower_response(PATH, PERSEIDS, hours, limit) for limit in LIMITS_DB])
+
+
 def month(seed, flux=FLUX):
     """Four weeks with gaps: sporadics of a known course and mass index, Perseids of a known flux."""
     generator = np.random.default_rng(seed)
     watched_s = np.where(generator.random(len(START)) < 0.1, 0.0, 3600.0)
     watched_s[300:310] = 0.0
-    hours = hours_of(hourly(np.zeros(len(START)), np.full(len(START), 3600.0)), "north-sea")
-    shower = flux * shower_response(PATH, PERSEIDS, hours, LIMIT_DB)
+    hours, areas = perseid_areas()
     sporadic = 12 * (1 + 0.5 * np.cos(2 * np.pi * (hours.solar_hour - 6.2) / 24))
-    counts = generator.poisson((sporadic + shower) * watched_s / 3600.0)
-    starts = np.sort(np.repeat(START, counts) + generator.uniform(0, 3600, counts.sum()))
-    amplitude = 10 ** (LIMIT_DB / 20) * generator.random(len(starts)) ** (-1 / 1.0)  # mass index 2
+    counts = generator.poisson(np.stack([sporadic, flux * areas[0]]) * watched_s / 3600.0)
+    peaks_db = [LIMIT_DB - 20 * np.log10(generator.random(counts[0].sum()))]  # mass index 2
+    for ratio, n in zip(areas.T / np.maximum(areas[0], 1e-9)[:, None], counts[1], strict=True):
+        # The share above a limit is the ratio of the areas counted with it.
+        peaks_db.append(np.interp(-generator.random(n), -ratio, LIMITS_DB))
+    starts = np.concatenate([np.repeat(START, part) for part in counts]) + generator.uniform(0, 3600, counts.sum())
+    order = np.argsort(starts)
+    starts, peak_db, counts = starts[order], np.concatenate(peaks_db)[order], counts.sum(axis=0)
     overdense = generator.random(len(starts)) < 0.1
     duration = np.where(overdense, 0.6 * generator.random(len(starts)) ** (-1 / 1.0), 0.2)
     echoes = [
@@ -82,14 +95,14 @@ def month(seed, flux=FLUX):
                 start,
                 float(length),
                 start,
-                float(20 * np.log10(a)),
+                float(peak),
                 0.1,
                 "overdense" if heavy else "underdense",
                 doppler_hz=float(generator.normal(3.0, 2.0)),
                 doppler_sd_hz=1.0,
             ),
         )
-        for i, (start, a, length, heavy) in enumerate(zip(starts, amplitude, duration, overdense, strict=True))
+        for i, (start, peak, length, heavy) in enumerate(zip(starts, peak_db, duration, overdense, strict=True))
     ]
     return hourly(counts, watched_s), echoes
 
@@ -110,13 +123,22 @@ def test_a_month_of_known_sporadics():
 
 def test_a_shower_of_known_flux_is_found_and_measured():
     result = study_showers(PATH, *month(2))
-    assert -9.01 < result.limit_snr_db < -8.5
+    assert result.limit_snr_db == pytest.approx(LIMIT_DB + 1, abs=0.01)
     perseids = next(found for found in result.results if found.shower.iau_code == "PER")
     assert perseids.strength.significance > 8
     assert perseids.strength.low_95 < FLUX < perseids.strength.high_95
     assert perseids.flux.zhr == pytest.approx(100, rel=0.08)
     assert perseids.flux.zhr_low < perseids.flux.zhr < perseids.flux.zhr_high
     assert perseids.flux.limiting_magnitude == pytest.approx(6.5)
+
+
+def test_the_limit_stands_where_detection_is_nearly_whole():
+    # Detection grows from none to all between -12 and -9 dB, numbers fall by half every 6 dB (mass index 2).
+    generator = np.random.default_rng(8)
+    peaks_db = -15 - 20 * np.log10(generator.random(40_000))
+    found = peaks_db[generator.random(40_000) < np.clip((peaks_db + 12) / 3, 0, 1)]
+    assert -9.6 < fullest_limit_db(found) < -7.0
+    assert np.isnan(fullest_limit_db(found[:10]))
 
 
 def test_without_a_shower_none_is_found():

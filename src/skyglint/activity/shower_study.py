@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from skyglint.activity.daily import daily_courses
 from skyglint.activity.flux import ShowerFlux, shower_flux
-from skyglint.activity.mass_index import completeness_limit
 from skyglint.activity.rates import Rate
 from skyglint.activity.response import FLUX_DENSITY_PER_M, ChannelPath, counted_area_km2
 from skyglint.activity.strengths import ShowerFit, Strength, fit_showers
@@ -23,6 +22,9 @@ Array = NDArray[np.float64]
 
 #: Showers of the table that are looked for: a visual rate that a radio path can hope to tell from the background.
 _LEAST_ZHR = 5.0
+
+#: Fewest echoes from which a limit is told.
+_FEWEST = 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +53,7 @@ class ShowerStudy:
     Attributes
     ----------
     limit_snr_db
-        Peak signal over noise from which on echoes were counted, above which the detector missed none; NaN where too
-        few echoes told it.
+        Peak signal over noise from which on echoes were counted; NaN where too few echoes told it.
     results
         One for each shower that was active and that the path could see.
     fit
@@ -68,7 +69,11 @@ class ShowerStudy:
 
 
 def study_showers(
-    path: ChannelPath, rates: Sequence[Rate], echoes: Sequence[StoredEcho], calibration: float = 1.0
+    path: ChannelPath,
+    rates: Sequence[Rate],
+    echoes: Sequence[StoredEcho],
+    limit_snr_db: float | None = None,
+    calibration: float = 1.0,
 ) -> ShowerStudy:
     """Tell showers from the background in one channel.
 
@@ -78,21 +83,24 @@ def study_showers(
         Of the channel.
     rates, echoes
         By the hour, and the echoes of the same span.
+    limit_snr_db
+        Peak signal over noise from which on the detector misses next to none; left out, :func:`fullest_limit_db`.
     calibration
         True over modelled number of echoes on this path, where something has told it.
     """
     name = path.channel.name
     own = [stored for stored in echoes if stored.echo.channel == name and stored.meteoric]
     peaks_db = np.array([stored.echo.peak_snr_db for stored in own], dtype=np.float64)
-    limit_snr_db = 20.0 * np.log10(completeness_limit(10.0 ** (peaks_db / 20.0)))
+    if limit_snr_db is None:
+        limit_snr_db = fullest_limit_db(peaks_db)
     hours = _above(hours_of(rates, name), own, peaks_db >= limit_snr_db)
     showers = [shower for shower in load_showers() if _sought(shower, hours)]
     if np.isnan(limit_snr_db) or not showers:
-        return ShowerStudy(float(limit_snr_db), (), None, hours)
-    responses = np.column_stack([shower_response(path, shower, hours, float(limit_snr_db)) for shower in showers])
+        return ShowerStudy(limit_snr_db, (), None, hours)
+    responses = np.column_stack([shower_response(path, shower, hours, limit_snr_db) for shower in showers])
     seen = np.flatnonzero(responses.max(axis=0, initial=0.0) > 0)
     if not len(seen):
-        return ShowerStudy(float(limit_snr_db), (), None, hours)
+        return ShowerStudy(limit_snr_db, (), None, hours)
     background = daily_courses(hours.solar_hour, bin_h=1.0, harmonics=2)
     fit = fit_showers(
         background, responses[:, seen], [showers[i].iau_code for i in seen], hours.counts, hours.exposure_h
@@ -101,7 +109,7 @@ def study_showers(
         ShowerResult(showers[i], found, _flux(found, showers[i], calibration))
         for i, found in zip(seen, fit.showers, strict=True)
     )
-    return ShowerStudy(float(limit_snr_db), results, fit, hours)
+    return ShowerStudy(limit_snr_db, results, fit, hours)
 
 
 def shower_response(path: ChannelPath, shower: Shower, hours: Hours, limit_snr_db: float) -> Array:
@@ -112,6 +120,20 @@ def shower_response(path: ChannelPath, shower: Shower, hours: Hours, limit_snr_d
     area = counted_area_km2(path, apparent, shower.speed_km_s, shower.mass_index, limit_snr_db)
     longitude = hours.solar_longitude_deg
     return np.where(shower.is_active(longitude), area * shower.profile(longitude), 0.0)
+
+
+def fullest_limit_db(peaks_db: ArrayLike) -> float:
+    """Return the upper edge of the fullest decibel: numbers grow towards faint echoes until detection fails.
+
+    The method of maximum curvature of seismology (Wiemer & Wyss 2000, Bull. Seismol. Soc. Am. 90, 859). NaN with fewer
+    than fifty echoes.
+    """
+    peaks = np.asarray(peaks_db, dtype=np.float64)
+    peaks = peaks[np.isfinite(peaks)]
+    if len(peaks) < _FEWEST:
+        return float("nan")
+    lowest = float(peaks.min())
+    return lowest + 1.0 + float(np.argmax(np.bincount((peaks - lowest).astype(np.intp))))
 
 
 def _sought(shower: Shower, hours: Hours) -> bool:
