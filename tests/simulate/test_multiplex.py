@@ -114,12 +114,12 @@ def test_preemphasis(preemphasis_us, gain_db):
 
     def response_db(tau_us):
         white = np.random.default_rng(2).standard_normal((2, 400_000)).astype(np.float32)
-        coloured = Colour(1_000.0, tau_us, 300_000.0).process(white)[0]
-        frequency, density = welch(coloured, 300_000, nperseg=8192)
+        coloured = Colour(1_000.0, tau_us, 75_000.0).process(white)[0]
+        frequency, density = welch(coloured, 75_000, nperseg=4096)
         high = density[(frequency > 14_500) & (frequency < 15_500)].mean()
         return 10 * np.log10(high / density[(frequency > 50) & (frequency < 300)].mean())
 
-    assert response_db(preemphasis_us) - response_db(0.0) == pytest.approx(gain_db, abs=0.5)
+    assert response_db(preemphasis_us) - response_db(0.0) == pytest.approx(gain_db, abs=0.8)
 
 
 def offsets_found(bits):

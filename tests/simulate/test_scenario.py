@@ -53,6 +53,13 @@ BROKEN = [
     ("_ppm = 1.5", "_ppm = 900", "[receiver] clock_error_ppm = 900: expected -200 to 200 parts per million"),
     ('kind = "fm"', 'kind = "am"', '[[transmitter]] 1 "far" kind = "am": expected "fm" or "carrier"'),
     ('"f3a7"', '"F3G7"', '[[transmitter]] 1 "far" rds_pi = "F3G7": expected 4 hex digits'),
+    (
+        'rds_pi = "f3a7"',
+        "linewidth_hz = 3",
+        '[[transmitter]] 1 "far": linewidth_hz is for transmitters of kind "carrier"',
+    ),
+    ('kind = "fm"', 'kind = "carrier"', '[[transmitter]] 1 "far": rds_pi is for transmitters of kind "fm"'),
+    ('kind = "fm"', 'kind = "fm"\ndeviation_hz = 7000', '"far": pilot_hz + rds_hz = 8750: expected less than'),
     ("98_300_000", "98_590_000", '[[transmitter]] "far" frequency_hz = 98590000: reaches 90000 Hz outside'),
     ("start_s = 3", "start_s = -3", "[[underdense]] 1 start_s = -3: expected seconds after the recording's start"),
     ("start_s = 3", "start_s = 3\nheight_km = 300", "[[underdense]] 1 height_km = 300: expected 60 to 130 kilometres"),

@@ -70,7 +70,7 @@ def test_band_edge():
 
 
 def test_upsampled_audio_is_the_same_tone_delayed():
-    upsampler = AudioUpsampler(2, 8, 0.8)
+    upsampler = AudioUpsampler(2, 8, 0.8, n=1024)
     t = np.arange(20 * upsampler.hop)
     tones = np.stack([np.sin(2 * np.pi * 0.1 * t), np.cos(2 * np.pi * 0.35 * t)]).astype(np.float32)
     out = np.concatenate([upsampler.process(part) for part in np.split(tones, 20, axis=1)], axis=1)

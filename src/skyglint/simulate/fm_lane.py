@@ -48,7 +48,7 @@ class FmLane:
             for station, arrivals in zip(scenario.transmitter, happening.arrivals, strict=True)
             if station.channel == channel.name and arrivals
         ]
-        self._combs = scenario.comb
+        self._combs = [(comb, line_arrival(comb)) for comb in scenario.comb]
         self._frequency_hz = channel.frequency_hz
 
     def begin_stretch(self) -> None:
@@ -117,8 +117,8 @@ class FmLane:
     def _with_combs(self, spectrum: NDArray[np.float32] | None, start_s: float, n: int) -> NDArray[np.float32] | None:
         """Add the lines of combs, each to its nearest bin."""
         middle_s = start_s + (np.arange(n) + 0.5) * self._frame_s
-        for comb in self._combs:
-            power, _ = frame_means([line_arrival(comb)], start_s, self._frame_s, n)
+        for comb, arrival in self._combs:
+            power, _ = frame_means([arrival], start_s, self._frame_s, n)
             if not power.any():
                 continue
             if spectrum is None:

@@ -11,6 +11,8 @@ from skyglint.simulate.resampling import AudioUpsampler
 from skyglint.simulate.scenario import Transmitter
 
 PILOT_HZ = 19_000.0  # 47 CFR 73.322(a)(2)
+# Well above twice the audio band, so that the pre-emphasis, a first difference, is true to 0.6 dB at 15 kHz.
+_AUDIO_RATE_HZ = 72_000.0
 _AUDIO_STOP_HZ = 16_500.0  # leaves the pilot's neighbourhood clean
 _LEAD_GROUPS = 1  # groups before the recording's start, so that a filter may look back
 
@@ -41,7 +43,7 @@ class FmStation:
     ) -> None:
         self._rate_hz, self._shift_hz = rate_hz, shift_hz
         self._station = station
-        self._factor = max(int(rate_hz / (2.4 * AUDIO_BAND_HZ)), 1)
+        self._factor = max(int(rate_hz / _AUDIO_RATE_HZ), 1)
         audio_rate_hz = rate_hz / self._factor
         self._programme = Programme(station.programme, audio_rate_hz, station.preemphasis_us, random)
         half_hz = audio_rate_hz / 2

@@ -34,7 +34,7 @@ class AudioUpsampler:
         Block length at the input, a multiple of 8.
     """
 
-    def __init__(self, rows: int, factor: int, pass_share: float, stop_share: float = 1.0, n: int = 1024) -> None:
+    def __init__(self, rows: int, factor: int, pass_share: float, stop_share: float = 1.0, n: int = 2048) -> None:
         self.hop = n - int(n * OVERLAP)
         self._factor, self._n = factor, n
         self._gain = band_edge(n, pass_share, stop_share)[: n // 2 + 1] * np.float32(factor)

@@ -79,7 +79,8 @@ class Transmitter(_Table):
 
     ``distance_km`` is the length of the path along the ground: trails stand above its middle. ``offset_hz`` is how far
     the carrier stands from ``frequency_hz``. ``direct_snr_db`` is the steady signal along the ground, if there is one.
-    All signal-to-noise ratios are in ``bandwidth_hz`` for ``fm`` and in 1 Hz for ``carrier``.
+    RDS is sent where there is an ``rds_pi``, stereo where there is a pilot. All signal-to-noise ratios are in
+    ``bandwidth_hz`` for ``fm`` and in 1 Hz for ``carrier``.
     """
 
     name: Name
@@ -112,6 +113,19 @@ class Transmitter(_Table):
     linewidth_hz: Annotated[float, Field(ge=0, le=1000, description="the carrier's phase noise, 0 to 1,000 hertz")] = (
         0.0
     )
+
+    @model_validator(mode="after")
+    def _fits_its_kind(self) -> Transmitter:
+        if self.rds_pi is not None and self.kind != "fm":
+            raise ValueError('rds_pi is for transmitters of kind "fm"')
+        if self.linewidth_hz and self.kind != "carrier":
+            raise ValueError('linewidth_hz is for transmitters of kind "carrier"')
+        if self.pilot_hz + self.rds_hz >= self.deviation_hz:
+            raise ValueError(
+                f"pilot_hz + rds_hz = {self.pilot_hz + self.rds_hz:g}: expected less than deviation_hz = "
+                f"{self.deviation_hz:g}, which the programme shares"
+            )
+        return self
 
 
 class ChannelEvent(_Table):
@@ -204,7 +218,7 @@ class Impulses(_Table):
     """Local broadband crackle, as of a bad switch: ``rate_hz`` impulses a second on every channel."""
 
     start_s: Seconds
-    duration_s: Duration
+    duration_s: Annotated[float, Field(gt=0, le=600, description="above 0 to 600 seconds")]
     peak_snr_db: Decibels
     rate_hz: Annotated[float, Field(gt=0, le=10_000, description="above 0 to 10,000 a second")] = 100.0
 

@@ -26,7 +26,7 @@ def trail_decay_s(geometry: TrailGeometry, height_km: float, frequency_hz: float
 
 
 def underdense(
-    passing_s: float, crossing_s: float, decay_s: float, doppler_hz: float = 0.0, step_s: float = 0.0005
+    passing_s: float, crossing_s: float, decay_s: float, doppler_hz: float = 0.0, step_s: float = 0.001
 ) -> Arrival:
     """Return an underdense echo: each element of the trail scatters from when it forms, and decays from then on.
 
