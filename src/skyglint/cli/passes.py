@@ -27,7 +27,7 @@ def run(
     ] = None,
     least_elevation_deg: Annotated[
         float, typer.Option("--least-elevation-deg", help="Leave out passes that stay lower.", min=0.0, max=90.0)
-    ] = 10.0,
+    ] = 0.0,
     beacon_hz: Annotated[
         float | None, typer.Option("--beacon-hz", help="Frequency of the satellite's own signal.", min=1.0)
     ] = None,
