@@ -1,3 +1,4 @@
+import dataclasses
 from itertools import pairwise
 
 import numpy as np
@@ -5,7 +6,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from skyglint.dsp.frames import ChannelGrid
 from skyglint.echoes.detector import Detector
+from skyglint.site import Channel, SitePlace
 
 
 def echoes_of(findings):
@@ -127,3 +130,65 @@ def test_detection_does_not_depend_on_the_gain(night):
     again = echoes_of(run(night, night.frames(np.random.default_rng(3), snr, gain=64.0)))
     assert [(e.start_unix, e.duration_s) for e in once] == [(e.start_unix, e.duration_s) for e in again]
     assert once
+
+
+def carrier_night(night, rng, seconds=40.0):
+    """One FM channel and one carrier channel: tones by the formula in white noise, E/N0 as stated."""
+    rate, n_frames = 8000.0, int(seconds * 100)
+    t = np.arange(int(seconds * rate)) / rate
+    signal = (rng.standard_normal(len(t)) + 1j * rng.standard_normal(len(t))) / np.sqrt(2)
+    for start, decay, frequency, energy in ((20.0, 0.1, 12.0, 1000.0), (30.0, 0.4, -700.0, 300.0)):
+        since = t - start
+        shape = np.where(since >= 0, np.exp(-np.maximum(since, 0) / decay), 0)
+        wave = shape * np.exp(2j * np.pi * frequency * t)
+        signal += wave * np.sqrt(energy / np.sum(np.abs(wave) ** 2))
+    signal = (signal * 1e-3).astype(np.complex64)
+    fm = night.frames(rng, np.zeros((1, n_frames)))
+    power = (rng.standard_gamma(1.0, (n_frames, 193)) * 1e-6 / 256).astype(np.float32)
+    return dataclasses.replace(fm, spectra=(fm.spectra[0], power), basebands=(None, signal), baseband_rate_hz=rate)
+
+
+def carrier_detector(night):
+    tone = Channel(name="tone", role="target", kind="carrier", frequency_hz=98e6)
+    grid = ChannelGrid((np.arange(193) - 96) * 31.25, 31.25, 1.0, np.ones(193, dtype=bool))
+    return Detector([*night.channels(1), tone], [*night.grids(1), grid], night.frame_s)
+
+
+@pytest.mark.parametrize("cuts", [[], [13, 777, 1500, 2025, 2026, 3333]])
+def test_carriers_are_found_beside_fm_channels_for_any_cutting(night, cuts):
+    frames = carrier_night(night, np.random.default_rng(12))
+    detector = carrier_detector(night)
+    findings = []
+    for start, stop in pairwise([0, *cuts, frames.n_frames]):
+        findings += detector.process(night.part(frames, start, stop))
+    findings += detector.finish()
+    tones = [echo for echo in echoes_of(findings) if echo.channel == "tone"]
+    assert [round(echo.start_unix - night.start_unix, 1) for echo in tones] == [20.0, 30.0]
+    for echo, decay, frequency, energy in zip(tones, (0.1, 0.4), (12.0, -700.0), (1000.0, 300.0), strict=True):
+        assert echo.echo_class == "underdense"
+        assert echo.decay_time_s == pytest.approx(decay, abs=4 * decay * np.sqrt(2 / energy))
+        assert echo.doppler_hz == pytest.approx(frequency, abs=4 * np.sqrt(2 / energy) / (2 * np.pi * decay))
+        assert echo.peak_snr_db == pytest.approx(10 * np.log10(energy * 2 / decay), abs=2.0)
+    if cuts:
+        assert_same(findings, carrier_whole(night, frames))
+
+
+def carrier_whole(night, frames):
+    detector = carrier_detector(night)
+    return detector.process(frames) + detector.finish()
+
+
+def test_a_place_gives_heights(night):
+    place = SitePlace(name="Harrow Fell", latitude_deg=54.6, longitude_deg=-2.9, height_m=210, timezone="UTC")
+    far = Channel(
+        name="far", role="target", kind="fm", frequency_hz=100e6, latitude_deg=50.0, longitude_deg=10.0
+    )  # 1,000 km away
+    t = np.arange(3000) * night.frame_s
+    snr = np.where(t >= 20.0, 30.0 * np.exp(-np.maximum(t - 20.0, 0) / 0.1), 0.0)
+    frames = night.frames(np.random.default_rng(5), snr)
+    detector = Detector([far], night.grids(1), night.frame_s, place=place)
+    (echo,) = [e for e in echoes_of(detector.process(frames) + detector.finish()) if e.peak_snr_db > 5]
+    # Amplitude decay time 0.2 s; sec^2 phi is about 20 at 1,000 km, so D = lambda^2 sec^2 phi / (16 pi^2 tau) = 5.7
+    # m^2/s, which the relation log D = 0.067 h - 5.6 of Greenhow & Neufeld (1955) puts at 94.9 km.
+    assert echo.height_km == pytest.approx(94.9, abs=1.0)
+    assert 2.0 < echo.height_sd_km < 4.0

@@ -264,3 +264,33 @@ class BinFloor:
         """Take in a quiet step's mean bin powers; ``log_gain`` is the floor's change since the start, taken out."""
         self._steps = min(self._steps + 1.0, self._memory)
         self.power = self.power + (step_spectrum * np.exp(-log_gain) - self.power) / self._steps
+
+
+class LineFloor:
+    """The noise in each bin of a narrow-band spectrum, its steady lines included.
+
+    Each look moves every bin's estimate up or down by a fixed small factor, towards its median; a burst of any strength
+    counts as one look up.
+
+    Parameters
+    ----------
+    looks
+        First spectra, shape (n_looks, n_bins); their median is the start.
+    median_over_mean
+        Of one look's power on noise: ln 2 for a single periodogram, nearly 1 for a mean of many.
+    """
+
+    _STEP = 0.03  # scatter of the estimate 15 %, 23 steps to double
+
+    def __init__(self, looks: Floats, median_over_mean: float = float(np.log(2.0))) -> None:
+        self._ratio = median_over_mean
+        self._log_median = np.log(np.maximum(np.median(looks, axis=0), 1e-30))
+
+    @property
+    def power(self) -> Floats:
+        """Mean power of each bin, shape (n_bins,)."""
+        return np.asarray(np.exp(self._log_median) / self._ratio)
+
+    def update(self, look: Floats) -> None:
+        """Take in one spectrum, shape (n_bins,)."""
+        self._log_median = self._log_median + self._STEP * np.sign(np.log(np.maximum(look, 1e-30)) - self._log_median)

@@ -93,6 +93,13 @@ def _flicker(e: Evidence) -> float:
     return above(e.swell.raised, 0.02) * below(e.swell.ratio, 3.0)
 
 
+def _slow(e: Evidence) -> float:
+    """Return how surely a carrier's shift stays within what winds do (1 for FM)."""
+    if e.kind != "carrier":
+        return 1.0
+    return below(abs(e.doppler_rate_hz_s), 150.0) * below(e.doppler_span_hz, 100.0)
+
+
 def _holds(condition: bool, doubt: float = _LEAST) -> float:
     return 1.0 if condition else doubt
 
@@ -112,20 +119,22 @@ def _underdense(e: Evidence) -> float:
         0.4
         * below(_roughness(e), 0.135, 1.2)
         * below(e.duration_s, 3.0)
+        * below(e.decay.decay_time_s if e.decay else 1.0, 2.0, 1.3)
         * below(e.envelope.rise_s, 0.25)
         * below(e.envelope.middle, 0.42, 1.07)
         * (1.0 - _flicker(e))
+        * _slow(e)
     )
 
 
 def _overdense(e: Evidence) -> float:
     shape = above(_roughness(e), 0.135, 1.2) * above(e.duration_s, 0.5) * below(e.envelope.onset_s, 0.5)
-    return 0.2 * shape * (1.0 - _flicker(e)) * _holds(not e.overlong, 0.2)
+    return 0.2 * shape * (1.0 - _flicker(e)) * _slow(e) * _holds(not e.overlong, 0.2)
 
 
 def _head(e: Evidence) -> float:
     if e.kind == "carrier":
-        return 0.2 * above(abs(e.doppler_rate_hz_s), 300.0) * below(e.duration_s, 1.0) * above(e.doppler_span_hz, 60.0)
+        return 0.5 * above(abs(e.doppler_rate_hz_s), 300.0) * below(e.duration_s, 1.5) * above(e.doppler_span_hz, 60.0)
     symmetric = max(float(np.exp(-0.5 * ((e.envelope.middle - 0.5) / 0.06) ** 2)), _LEAST)
     return (
         0.15 * (1.0 - _flicker(e)) * below(e.duration_s, 0.6) * symmetric * above(e.envelope.rise_s / e.duration_s, 0.1)
@@ -147,7 +156,7 @@ def _satellite(e: Evidence) -> float:
 def _sporadic_e(e: Evidence) -> float:
     opening = _holds(e.overlong) * above(e.envelope.fades_hz, 0.08) * below(e.envelope.rise_s, 8.0)
     fade = _flicker(e) * above(e.swell.raised_s, 90.0) * above(e.envelope.fades_hz, 0.2) if e.swell else 0.0
-    return max(0.1 * opening, fade)
+    return max(0.1 * opening * _slow(e), fade)
 
 
 def _ducting(e: Evidence) -> float:

@@ -12,6 +12,7 @@ from skyglint.echoes.decay import Decay, fit_decay
 from skyglint.echoes.echo import NAN, Echo, Snippet
 from skyglint.echoes.envelope import burst_envelope
 from skyglint.echoes.fm_search import Closed, FmSearch
+from skyglint.echoes.height import echo_height_km
 from skyglint.echoes.measure import burst_strength, picture
 from skyglint.echoes.plan import SearchPlan
 from skyglint.echoes.swell import Swell, floor_swell
@@ -51,7 +52,11 @@ class FmMeter:
         )
         verdict = classify(evidence)
         decaying = decay if verdict.echo_class == "underdense" else None
-        height, height_sd = self._height(channel, decaying)
+        height, height_sd = (
+            echo_height_km(self._plan, channel, decaying.decay_time_s, decaying.decay_time_sd_s)
+            if decaying
+            else (NAN, NAN)
+        )
         return Echo(
             channel=self._plan.channels[channel].name,
             start_unix=self._unix(burst.start),
@@ -113,16 +118,6 @@ class FmMeter:
     def _swell(self, item: Closed, strong: float) -> Swell:
         background = self._memory.background(item.channel, item.burst.start)
         return floor_swell(background, self._plan.frame_s * self._plan.frames_per_step, strong)
-
-    def _height(self, channel: int, decay: Decay | None) -> tuple[float, float]:
-        phi_deg = self._plan.phi_deg[channel]
-        if decay is None or np.isnan(phi_deg):
-            return NAN, NAN
-        from skyglint.path.trails import height_from_decay_km
-
-        frequency_hz = self._plan.channels[channel].frequency_hz
-        height, height_sd = height_from_decay_km(decay.decay_time_s, frequency_hz, phi_deg, decay.decay_time_sd_s)
-        return float(height), float(height_sd)
 
     def _flags(self, item: Closed, company: Company, ending: bool) -> tuple[str, ...]:
         burst, channel = item.burst, self._plan.channels[item.channel]

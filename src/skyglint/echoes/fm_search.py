@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -87,13 +86,16 @@ class FmSearch:
     ----------
     plan
         Channels, grids, settings.
-    warm_up
-        Bin powers of the first steps, for each channel shape (n_steps, n_frames, n_bins).
+    frames
+        The first frames, up to the end of the warm-up; they are searched later, by `read`.
     """
 
-    def __init__(self, plan: SearchPlan, warm_up: Sequence[NDArray[np.float32]]) -> None:
+    def __init__(self, plan: SearchPlan, frames: FrameBlock) -> None:
         self._plan = plan
         n_channels = len(plan.channels)
+        per_step = min(plan.frames_per_step, frames.n_frames)
+        n_steps = frames.n_frames // per_step
+        warm_up = [power[: n_steps * per_step].reshape(n_steps, per_step, -1) for power in frames.spectra]
         self.lanes = Lanes(plan.grids, plan.spectra, warm_up, plan.frames_per_step)
         longest = plan.frames(plan.settings.longest_echo_s)
         self._windows = search_windows(max(plan.frames(_SHORTEST_S), 1), longest)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -13,7 +14,7 @@ from skyglint.dsp.frames import ChannelGrid
 from skyglint.echoes.echo import NAN
 from skyglint.echoes.settings import DetectionSettings
 from skyglint.echoes.weights import programme_spectrum
-from skyglint.site import Channel, SitePlace
+from skyglint.site import Channel, Kind, SitePlace
 
 #: Height of the layer where trails form, for the geometry of a path.
 LAYER_KM = 95.0
@@ -49,6 +50,18 @@ class SearchPlan:
     def guard(self) -> NDArray[np.bool_]:
         """Which channels are guards, shape (n_channels,)."""
         return np.array([channel.role == "guard" for channel in self.channels], dtype=bool)
+
+    def part(self, kind: Kind) -> tuple[SearchPlan, tuple[int, ...]]:
+        """Return the plan of the channels of one kind, and their numbers among all."""
+        places = tuple(place for place, channel in enumerate(self.channels) if channel.kind == kind)
+        chosen = dataclasses.replace(
+            self,
+            channels=tuple(self.channels[place] for place in places),
+            grids=tuple(self.grids[place] for place in places),
+            spectra=tuple(self.spectra[place] for place in places),
+            phi_deg=tuple(self.phi_deg[place] for place in places),
+        )
+        return chosen, places
 
     def frames(self, seconds: float) -> int:
         """Return the number of frames nearest to a time."""

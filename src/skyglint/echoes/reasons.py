@@ -71,6 +71,8 @@ def _company(e: Evidence) -> str:
     company = e.company
     if not company.others:
         return ""
+    if e.kind == "carrier":
+        return f"{company.evenness:.0%} of the bands of its channel rose together"
     guards = f" ({company.guards_up} of {company.guards} guards)" if company.guards else ""
     return f"{company.others_up} of {company.others} other channels rose with it{guards}"
 

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 
 from skyglint.dsp.frames import FrameBlock
-from skyglint.echoes.echo import Findings
+from skyglint.echoes.carrier_meter import CarrierMeter
+from skyglint.echoes.carrier_search import CarrierSearch
+from skyglint.echoes.echo import Echo, Findings
 from skyglint.echoes.fm_meter import FmMeter
-from skyglint.echoes.fm_search import FmSearch
+from skyglint.echoes.fm_search import STEPS_PER_LESSON, FmSearch
 from skyglint.echoes.plan import SearchPlan
 
 
@@ -25,39 +29,61 @@ class Stretch:
     def __init__(self, plan: SearchPlan, frames: FrameBlock) -> None:
         self._plan = plan
         self._start_unix, self._frames_read = frames.start_unix, 0
-        per_step = min(plan.frames_per_step, frames.n_frames)
-        n_steps = frames.n_frames // per_step
-        warm_up = [power[: n_steps * per_step].reshape(n_steps, per_step, -1) for power in frames.spectra]
-        self._search = FmSearch(plan, warm_up)
-        self._meter = FmMeter(plan, self._search, frames.start_unix)
+        self._fm: tuple[FmSearch, FmMeter] | None = None
+        self._carrier: tuple[CarrierSearch, CarrierMeter] | None = None
+        fm, self._fm_places = plan.part("fm")
+        carrier, self._carrier_places = plan.part("carrier")
+        if fm.channels:
+            search = FmSearch(fm, _only(frames, self._fm_places))
+            self._fm = search, FmMeter(fm, search, frames.start_unix)
+        if carrier.channels:
+            tones = CarrierSearch(carrier, _only(frames, self._carrier_places))
+            self._carrier = tones, CarrierMeter(carrier, tones, frames.start_unix)
 
     @property
     def steps_to_read(self) -> int:
         """Steps that may be read in one go."""
-        return self._search.steps_to_read
+        return self._fm[0].steps_to_read if self._fm else STEPS_PER_LESSON
 
     def read(self, frames: FrameBlock) -> Findings:
         """Search whole steps, or the last part of one at the end of the stretch."""
         n_steps = max(frames.n_frames // self._plan.frames_per_step, 1)
-        readings, closed = self._search.read(frames, n_steps)
-        echoes = [self._meter.measure(item) for item in closed]
+        floor = np.empty((len(self._plan.channels), frames.n_frames), dtype=np.float32)
+        excess = np.empty_like(floor)
+        echoes: list[Echo] = []
+        if self._fm:
+            search, meter = self._fm
+            readings, closed = search.read(_only(frames, self._fm_places), n_steps)
+            floor[list(self._fm_places)], excess[list(self._fm_places)] = readings.floor, readings.power_excess
+            echoes += [meter.measure(item) for item in closed]
+        if self._carrier:
+            tones, tone_meter = self._carrier
+            levels, over = tones.read(_only(frames, self._carrier_places), n_steps)
+            floor[list(self._carrier_places)], excess[list(self._carrier_places)] = levels.floor, levels.excess
+            echoes += [tone_meter.measure(tone) for tone in over]
         self._frames_read += frames.n_frames
-        return Findings(
-            frames.start_unix,
-            frames.frame_s,
-            readings.floor.astype(np.float32),
-            readings.power_excess.astype(np.float32),
-            tuple(sorted(echoes, key=lambda echo: echo.start_unix)),
-        )
+        return Findings(frames.start_unix, frames.frame_s, floor, excess, _in_order(echoes))
 
     def end(self) -> Findings:
         """Close what is still open; the stretch ends here."""
-        echoes = [self._meter.measure(item, ending=True) for item in self._search.end()]
+        echoes: list[Echo] = []
+        if self._fm:
+            echoes += [self._fm[1].measure(item, ending=True) for item in self._fm[0].end()]
+        if self._carrier:
+            echoes += [self._carrier[1].measure(item, ending=True) for item in self._carrier[0].end()]
         nothing = np.zeros((len(self._plan.channels), 0), dtype=np.float32)
-        return Findings(
-            self._start_unix + self._frames_read * self._plan.frame_s,
-            self._plan.frame_s,
-            nothing,
-            nothing,
-            tuple(sorted(echoes, key=lambda echo: echo.start_unix)),
-        )
+        end_unix = self._start_unix + self._frames_read * self._plan.frame_s
+        return Findings(end_unix, self._plan.frame_s, nothing, nothing, _in_order(echoes))
+
+
+def _in_order(echoes: list[Echo]) -> tuple[Echo, ...]:
+    return tuple(sorted(echoes, key=lambda echo: echo.start_unix))
+
+
+def _only(frames: FrameBlock, places: tuple[int, ...]) -> FrameBlock:
+    """Return the frames of some of the channels."""
+    return dataclasses.replace(
+        frames,
+        spectra=tuple(frames.spectra[place] for place in places),
+        basebands=tuple(frames.basebands[place] for place in places),
+    )

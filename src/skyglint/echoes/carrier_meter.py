@@ -1,0 +1,249 @@
+"""Measures a burst in a carrier channel: level, length, Doppler and its rate, decay."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from skyglint.echoes.carrier_search import CarrierSearch, ClosedTone
+from skyglint.echoes.classify import Evidence, classify
+from skyglint.echoes.company import Company
+from skyglint.echoes.decay import Decay
+from skyglint.echoes.echo import NAN, Echo, Snippet
+from skyglint.echoes.envelope import burst_envelope
+from skyglint.echoes.height import echo_height_km
+from skyglint.echoes.measure import picture
+from skyglint.echoes.plan import SearchPlan
+from skyglint.echoes.tone_bursts import CRASH_BREADTH, ToneBurst
+from skyglint.echoes.tone_fit import ToneFit, fit_tone
+
+Floats = NDArray[np.float64]
+
+_PARTS = 10  # readings in a frame
+_FRAME_THRESHOLD, _PAIR_THRESHOLD = 9.0, 11.7  # energy over noise density: noise exceeds each once in 8,000
+_FIT_SAMPLES = 600
+_DRIFTING_HZ = 40.0
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """The straight line in time and frequency that a burst follows.
+
+    Attributes
+    ----------
+    centre_s
+        Time within the burst at which the frequency is ``frequency_hz``.
+    frequency_hz, rate_hz_s
+        Frequency, and its rate (zero unless it plainly drifts).
+    span_hz
+        How far the frequency moved.
+    """
+
+    centre_s: float
+    frequency_hz: float
+    rate_hz_s: float
+    span_hz: float
+
+
+def burst_track(burst: ToneBurst, rate_hz: float) -> Track:
+    """Fit a line through a burst's hits, weighted by their energy; times from the burst's start."""
+    energy = np.array([hit.energy for hit in burst.hits])
+    time = np.array([(hit.sample - burst.start) / rate_hz + 0.5 * hit.decay_s for hit in burst.hits])
+    frequency = np.array([hit.frequency_hz for hit in burst.hits])
+    keep = energy >= 0.1 * energy.max()
+    energy, time, frequency = energy[keep], time[keep], frequency[keep]
+    centre, middle = np.average(time, weights=energy), np.average(frequency, weights=energy)
+    spread = np.average((time - centre) ** 2, weights=energy)
+    span = float(np.ptp(frequency))
+    if len(time) < 4 or span < _DRIFTING_HZ or spread <= 0:
+        return Track(float(centre), burst.best.frequency_hz, 0.0, span)
+    slope = np.average((time - centre) * (frequency - middle), weights=energy) / spread
+    return Track(float(centre), float(middle), float(slope), span)
+
+
+class CarrierMeter:
+    """Makes echoes of closed bursts."""
+
+    def __init__(self, plan: SearchPlan, search: CarrierSearch, start_unix: float) -> None:
+        self._plan, self._search, self._start_unix = plan, search, start_unix
+
+    def measure(self, item: ClosedTone, ending: bool = False) -> Echo:
+        """Return the echo of a closed burst; ``ending``: the stretch ends at ``item.now``."""
+        frame_s, burst = self._plan.frame_s, item.burst
+        track = burst_track(burst, self._search.rate_hz)
+        first = max(burst.start // self._search.per_frame - 20, 0)
+        last = min(burst.stop // self._search.per_frame + 50, item.now // self._search.per_frame)
+        readings = self._demodulated(item, track, first, last)
+        power = np.abs(readings.reshape(-1, _PARTS).sum(axis=1)) ** 2 / _PARTS - 1.0  # E/N0 in each frame
+        start, stop = self._extent(power, burst, first)
+        inside = power[start:stop]
+        peak = int(np.argmax(inside))
+        envelope = burst_envelope(np.maximum(inside, 0.0), frame_s, 4.0)
+        tone = self._fit(readings, burst, first, start, stop, frame_s)
+        decay = _as_decay(tone, power[start:stop]) if tone else None
+        evidence = Evidence(
+            kind="carrier",
+            guard=bool(self._plan.guard[item.channel]),
+            duration_s=len(inside) * frame_s,
+            peak_snr_db=float(10 * np.log10(max(inside[peak], 0.1) / frame_s)),
+            strength=burst.best.energy / 20.0,
+            overlong=burst.overlong,
+            envelope=envelope,
+            decay=decay,
+            company=_company(burst),
+            colour=None,
+            doppler_hz=track.frequency_hz,
+            doppler_rate_hz_s=track.rate_hz_s,
+            doppler_span_hz=track.span_hz,
+        )
+        verdict = classify(evidence)
+        underdense = verdict.echo_class == "underdense" and decay is not None
+        height, height_sd = (
+            echo_height_km(self._plan, item.channel, decay.decay_time_s, decay.decay_time_sd_s)
+            if underdense and decay
+            else (NAN, NAN)
+        )
+        doppler, doppler_sd, rate = _doppler(tone, track, readings, frame_s / _PARTS, underdense)
+        return Echo(
+            channel=self._plan.channels[item.channel].name,
+            start_unix=self._unix(first + start),
+            duration_s=evidence.duration_s,
+            peak_unix=self._unix(first + start + peak) + frame_s / 2,
+            peak_snr_db=evidence.peak_snr_db,
+            energy_snr_s=float(inside.sum()),
+            echo_class=verdict.echo_class,
+            class_probability=verdict.probability,
+            reason=verdict.reason,
+            decay_time_s=decay.decay_time_s if underdense and decay else NAN,
+            decay_time_sd_s=decay.decay_time_sd_s if underdense and decay else NAN,
+            doppler_hz=doppler,
+            doppler_sd_hz=doppler_sd,
+            doppler_rate_hz_s=rate,
+            height_km=height,
+            height_sd_km=height_sd,
+            flags=self._flags(item, first + start, first + stop, ending),
+            snippet=self._snippet(item, first + start, first + stop),
+            details={"energy_to_noise": burst.best.energy, "window_s": burst.best.decay_s, "span_hz": track.span_hz},
+        )
+
+    def _demodulated(self, item: ClosedTone, track: Track, first: int, last: int) -> NDArray[np.complex64]:
+        """Return the burst shifted to 0 Hz along its track, ``_PARTS`` readings a frame, noise of unit variance."""
+        per_frame, rate_hz = self._search.per_frame, self._search.rate_hz
+        samples = self._search.samples(item.channel, first * per_frame, last * per_frame)
+        time = (np.arange(len(samples)) + 0.5 + first * per_frame - item.burst.start) / rate_hz - track.centre_s
+        phase = track.frequency_hz * time + 0.5 * track.rate_hz_s * time**2
+        shifted = samples * np.exp(-2j * np.pi * (phase % 1.0))
+        edges = np.linspace(0, per_frame, _PARTS, endpoint=False).astype(np.int64)
+        places = (np.arange(last - first)[:, None] * per_frame + edges).ravel()
+        counts = np.diff(np.append(places, len(samples)))
+        return np.asarray(np.add.reduceat(shifted, places) / np.sqrt(counts), dtype=np.complex64)
+
+    def _extent(self, power: Floats, burst: ToneBurst, first: int) -> tuple[int, int]:
+        """Return the first and last frame above the threshold, within joining distance of the burst's hits."""
+        seen = power + 1.0
+        above = seen > _FRAME_THRESHOLD
+        pair = seen[:-1] + seen[1:] > _PAIR_THRESHOLD
+        above[:-1] |= pair
+        above[1:] |= pair
+        per_frame = self._search.per_frame
+        low, high = burst.start // per_frame - first - 3, -(-burst.stop // per_frame) - first
+        best = (burst.best.sample + round(0.25 * burst.best.decay_s * self._search.rate_hz)) // per_frame - first
+        frames = np.flatnonzero(above)
+        frames = frames[(frames >= low) & (frames <= high + 20)]
+        if len(frames) == 0:
+            length = max(round(burst.best.decay_s / self._plan.frame_s), 1)
+            start = int(np.clip(best, 0, max(len(power) - length, 0)))
+            return start, min(start + length, len(power))
+        gap = max(self._plan.frames(self._plan.settings.join_least_s), min((high - low) // 2, 100))
+        anchor = int(np.argmin(np.abs(frames - best)))
+        breaks = np.flatnonzero(np.diff(frames) > gap)
+        begin = breaks[breaks < anchor]
+        end = breaks[breaks >= anchor]
+        return (
+            int(frames[begin[-1] + 1 if len(begin) else 0]),
+            int(frames[end[0] if len(end) else -1]) + 1,
+        )
+
+    def _fit(
+        self, readings: NDArray[np.complex64], burst: ToneBurst, first: int, start: int, stop: int, frame_s: float
+    ) -> ToneFit | None:
+        low = max(start - 10, 0)
+        high = min(stop + max(20, (stop - start) // 2), len(readings) // _PARTS)
+        part = readings[low * _PARTS : high * _PARTS]
+        group = max(len(part) // _FIT_SAMPLES, 1)
+        part = part[: len(part) // group * group].reshape(-1, group).sum(axis=1) / np.sqrt(group)
+        if len(part) < 12:
+            return None
+        begin = burst.best.sample / self._search.rate_hz - (first + low) * frame_s
+        return fit_tone(part, _PARTS / group / frame_s, begin, burst.best.decay_s, 0.0)
+
+    def _flags(self, item: ClosedTone, start: int, stop: int, ending: bool) -> tuple[str, ...]:
+        told = {
+            "clipped": float(self._search.clipped.view(start, stop).max(initial=0.0)) > 1e-3,
+            "gap": start <= 2 or (ending and stop * self._search.per_frame >= item.now - 2 * self._search.per_frame),
+            "long": item.burst.overlong,
+        }
+        return tuple(sorted(name for name, holds in told.items() if holds))
+
+    def _snippet(self, item: ClosedTone, start: int, stop: int) -> Snippet:
+        settings, channel = self._plan.settings, item.channel
+        begin = max(start - self._plan.frames(settings.snippet_before_s), 0)
+        end = min(stop + self._plan.frames(settings.snippet_after_s), item.now // self._search.per_frame)
+        end = min(end, begin + self._plan.frames(settings.snippet_longest_s))
+        spectra = self._search.spectra.view(channel, begin, end)
+        usable = self._plan.grids[channel].usable
+        excess = (spectra[:, usable] / item.noise[usable]).max(axis=1, initial=0.0) - 1.0
+        offsets = self._plan.grids[channel].offsets_hz
+        return picture(self._unix(begin), self._plan.frame_s, excess.astype(np.float64), offsets, spectra, item.noise)
+
+    def _unix(self, frame: int) -> float:
+        return self._start_unix + frame * self._plan.frame_s
+
+
+def _company(burst: ToneBurst) -> Company:
+    """Return how many of the channel's bands rose together: noise that fills it (lightning, impulses) is no tone."""
+    energy = np.array([hit.energy for hit in burst.hits])
+    breadth = float(np.average([hit.breadth for hit in burst.hits], weights=energy))
+    others = 10
+    up = others if breadth > CRASH_BREADTH else round(breadth * others)
+    return Company(up, others, 0, 0, breadth)
+
+
+def _as_decay(tone: ToneFit, power: Floats) -> Decay:
+    """Return a fitted tone as a decay; what of the energy it does not explain is its scatter."""
+    total = float(power.sum())
+    unexplained = max(1.0 - tone.explained / max(total, 1e-9), 0.0)
+    # The energy itself is known to sqrt(2 E/N0 + n): less than that is no misfit.
+    noise = np.sqrt(2.0 * max(total, 0.0) + len(power)) / max(total, 1e-9)
+    return Decay(
+        tone.decay_time_s,
+        tone.decay_time_sd_s,
+        tone.start_s,
+        NAN,
+        NAN,
+        tone.carrier_to_noise_hz,
+        1.0 + unexplained * max(total, 0.0),
+        float(max(unexplained - 2.0 * noise, 0.0)),
+    )
+
+
+def _doppler(
+    tone: ToneFit | None, track: Track, readings: NDArray[np.complex64], step_s: float, underdense: bool
+) -> tuple[float, float, float]:
+    """Return shift, its standard error and its rate: of the fitted tone, or else of the phase, weighted by power."""
+    if tone is not None and underdense:
+        seen = abs(tone.rate_hz_s) > 3.0 * tone.rate_sd_hz_s and tone.rate_sd_hz_s < 20.0
+        rate = track.rate_hz_s + tone.rate_hz_s if seen or track.rate_hz_s else NAN
+        return track.frequency_hz + tone.frequency_hz, tone.frequency_sd_hz, rate
+    turns = readings[1:] * readings[:-1].conj()
+    parts = np.array([part.sum() for part in np.array_split(turns, 12)])
+    whole = parts.sum()
+    left_out = np.angle((whole - parts) * np.conj(whole)) / (2 * np.pi * step_s)  # jackknife: Efron (1982)
+    error = float(np.sqrt((len(parts) - 1) / len(parts) * np.square(left_out - left_out.mean()).sum()))
+    return (
+        track.frequency_hz + float(np.angle(whole)) / (2 * np.pi * step_s),
+        error,
+        track.rate_hz_s if track.rate_hz_s else NAN,
+    )

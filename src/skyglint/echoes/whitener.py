@@ -1,0 +1,72 @@
+"""Makes a carrier channel's noise white: colour flattened, steady lines (birdies, hum, the direct carrier) removed."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.fft import fft, fftfreq, ifft
+
+from skyglint.dsp.floor import LineFloor
+
+Floats = NDArray[np.float64]
+
+_SMOOTHING_HZ = 64.0
+_LINE_RATIO = 1.9  # over the smooth floor: six standard deviations of a bin's estimate
+
+
+class Whitener:
+    """Whitens a stream of samples in steps, with one step of delay.
+
+    Blocks of two steps overlap by half under the square root of a Hann window; each is divided, bin by bin, by the
+    square root of the floor known before it. Outside the band nothing is left. Noise comes out with the density of
+    white noise of unit variance per sample, and its matched filters with exponentially distributed power.
+
+    Parameters
+    ----------
+    first
+        Samples of the warm-up, whole steps, shape (n_steps, samples_per_step).
+    rate_hz, half_band_hz
+        Rate of the samples, and half the width of the band that is kept.
+    """
+
+    def __init__(self, first: NDArray[np.complex64], rate_hz: float, half_band_hz: float) -> None:
+        self._n = first.shape[1]
+        self._window = np.sqrt(0.5 - 0.5 * np.cos(2 * np.pi * np.arange(2 * self._n) / (2 * self._n)))
+        self._inside = np.abs(fftfreq(2 * self._n, 1 / rate_hz)) <= half_band_hz
+        self._smooth = max(round(_SMOOTHING_HZ / (rate_hz / (2 * self._n))), 4)
+        blocks = [np.concatenate(pair) for pair in pairwise(first)]
+        blocks = blocks or [np.concatenate([first[0], first[0]])]
+        self._floor = LineFloor(np.stack([self._spectrum(block)[1] for block in blocks]))
+        self._last = np.zeros(self._n, dtype=np.complex128)
+        self._tail = np.zeros(self._n, dtype=np.complex128)
+
+    @property
+    def density(self) -> float:
+        """Noise power in one hertz's worth of bandwidth at the input, times the rate: the variance of a sample."""
+        return float(np.median(self._floor.power[self._inside]) / np.square(self._window).sum())
+
+    def process(self, step: NDArray[np.complex64]) -> NDArray[np.complex64]:
+        """Take in one step and return the one before it, whitened (the first time: nothing but zeros)."""
+        transform, power = self._spectrum(np.concatenate([self._last, step]))
+        block = ifft(transform * self._gain()) * self._window
+        self._floor.update(power)
+        out = self._tail + block[: self._n]
+        self._tail, self._last = block[self._n :], step.astype(np.complex128)
+        return np.asarray(out, dtype=np.complex64)
+
+    def _spectrum(self, block: NDArray[np.complexfloating]) -> tuple[NDArray[np.complex128], Floats]:
+        transform = fft(block * self._window)
+        return transform, transform.real**2 + transform.imag**2
+
+    def _gain(self) -> Floats:
+        floor = self._floor.power
+        rows = len(floor) // self._smooth
+        middle = np.median(floor[: rows * self._smooth].reshape(rows, self._smooth), axis=1)
+        smooth = np.interp(np.arange(len(floor)), (np.arange(rows) + 0.5) * self._smooth, middle)
+        lines = floor > _LINE_RATIO * smooth
+        lines |= np.roll(lines, 1) | np.roll(lines, -1)
+        noise = np.where(lines, np.maximum(floor, smooth), smooth)
+        gain = np.sqrt(np.square(self._window).sum() / np.maximum(noise, 1e-30))
+        return np.asarray(np.where(self._inside, gain, 0.0))
