@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import optimize, stats
 
@@ -90,6 +90,7 @@ def test_no_echoes_in_a_watched_night_are_a_rate_of_zero():
     np.testing.assert_allclose(fit.strengths, 0.0, atol=1e-6)
 
 
+@settings(deadline=None)
 @given(st.integers(0, 10_000), st.floats(0.1, 30))
 def test_the_fit_keeps_the_total(seed, mean):
     # With a constant course the score equation says that expected and seen totals agree.

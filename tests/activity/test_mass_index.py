@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from skyglint.activity.mass_index import completeness_limit, mass_index_from_amplitudes, mass_index_from_durations
@@ -68,6 +68,7 @@ def test_too_few_echoes_tell_nothing():
     assert mass_index_from_durations([], 1.0).echoes == 0
 
 
+@settings(deadline=None)
 @given(st.floats(1.3, 3.5), st.floats(0.01, 1000.0), st.integers(0, 1000))
 def test_units_do_not_matter(mass_index, scale, seed):
     values = pareto(np.random.default_rng(seed), mass_index - 1, 1.0, 20.0, 80)

@@ -3,7 +3,7 @@ import numpy as np
 import pytest
 from astropy.coordinates import EarthLocation
 from geographiclib.geodesic import Geodesic
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from skyfield.api import load, wgs84
 from skyfield.framelib import itrs
@@ -34,12 +34,14 @@ def test_positions_agree_with_astropy(latitude_deg, longitude_deg, height_m):
     np.testing.assert_allclose(geodetic_to_ecef_km(latitude_deg, longitude_deg, height_m / 1000), expected, atol=1e-6)
 
 
+@settings(deadline=None)
 @given(LATITUDES, LONGITUDES, st.floats(-5, 2000))
 def test_positions_there_and_back(latitude_deg, longitude_deg, height_km):
     position = geodetic_to_ecef_km(latitude_deg, longitude_deg, height_km)
     np.testing.assert_allclose(geodetic_to_ecef_km(*ecef_to_geodetic(position)), position, atol=1e-7)
 
 
+@settings(deadline=None)
 @given(LATITUDES, LONGITUDES)
 def test_local_axes_are_a_right_handed_frame(latitude_deg, longitude_deg):
     axes = enu_axes(latitude_deg, longitude_deg)
@@ -47,6 +49,7 @@ def test_local_axes_are_a_right_handed_frame(latitude_deg, longitude_deg):
     np.testing.assert_allclose(np.cross(axes[0], axes[1]), axes[2], atol=1e-12)
 
 
+@settings(deadline=None)
 @given(st.floats(0, 359.9), st.floats(-89, 89), LATITUDES, LONGITUDES)
 def test_directions_there_and_back(azimuth_deg, altitude_deg, latitude_deg, longitude_deg):
     direction = direction_to_ecef(azimuth_deg, altitude_deg, latitude_deg, longitude_deg)
