@@ -13,7 +13,7 @@ from skyglint.plan.planning import make_plan
 from skyglint.plan.settings import PlanSettings
 from skyglint.plan.terrain import TerrainHorizon
 from skyglint.site import parse_site
-from skyglint.transmitters.transmitter import Transmitter
+from skyglint.transmitters.transmitter import Pattern, Transmitter
 
 ONE = Transmitter("Mossgate", 98.3e6, "fm", 58.72, 6.05, 60_000.0, 0.0, height_m=720.0, source="x")
 
@@ -98,6 +98,15 @@ def test_polarisation_power_and_noise_matter(site):
     # A hundred times the power brings ten times the underdense echoes and at most a hundred times the overdense ones.
     assert 10 < base / weak < 101
     assert quiet > 1.3 * base
+
+
+def test_a_pattern_counts_towards_the_site(site):
+    back = float(Geodesic.WGS84.Inverse(58.72, 6.05, 54.61, -2.93)["azi1"]) % 360
+    # Half the field towards the site is a quarter of the power: 6 dB less direct signal.
+    pattern = Pattern((back, (back + 90) % 360, (back + 180) % 360), (0.5, 1.0, 1.0))
+    plain, shaped = (only(site, replace(ONE, pattern=p))["Mossgate"] for p in (None, pattern))
+    assert plain.direct_snr_db - shaped.direct_snr_db == pytest.approx(6.02, abs=0.3)
+    assert shaped.echoes_per_h.mean() < plain.echoes_per_h.mean()
 
 
 def test_a_carrier_is_found_with_less_power(site):

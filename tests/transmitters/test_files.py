@@ -5,6 +5,8 @@ import zipfile
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from skyglint.errors import RequestError
 from skyglint.transmitters.files import read_list
@@ -57,3 +59,31 @@ def test_thirty_thousand_rows_load_in_seconds(tmp_path):
     start = time.process_time()
     assert len(read_list(path).transmitters) == 30_000
     assert time.process_time() - start < 5
+
+
+def refused_or_read(path):
+    try:
+        listing = read_list(path)
+    except RequestError:
+        return
+    for one in listing.transmitters:
+        assert one.erp_w > 0
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
+@given(st.binary(max_size=300), st.sampled_from([".csv", ".dbf", ".zip"]))
+def test_no_bytes_break_the_readers(tmp_path, data, suffix):
+    path = tmp_path / f"list{suffix}"
+    for head in (b"", OWN.encode(), b"|WXXX |", b"\x03\x7e\x01\x01"):
+        path.write_bytes(head + data)
+        refused_or_read(path)
+
+
+def test_a_damaged_archive_is_refused(tmp_path):
+    path = tmp_path / "tables.zip"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("fmstatio.dbf", bytes(range(256)) * 40)
+    whole = path.read_bytes()
+    path.write_bytes(whole[:60] + b"\xff" * 20 + whole[80:])
+    with pytest.raises(RequestError, match=r"damaged|not a dBase"):
+        read_list(path)

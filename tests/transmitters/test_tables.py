@@ -1,9 +1,13 @@
 """Lists of which no real rows were at hand: invented stations in the documented layouts."""
 
+import csv
+import io
 import math
 import struct
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from skyglint.errors import RequestError
 from skyglint.transmitters import acma, fcc_tables, ised, ofcom, own_csv
@@ -27,6 +31,15 @@ def test_own_csv():
     assert math.isnan(beacon.height_m)
     assert [r.line for r in listing.rejections] == [4, 5, 6, 7]
     assert "longitude is 460" in listing.rejections[1].reason
+
+
+@given(st.lists(st.text(max_size=20), min_size=8, max_size=8))
+def test_no_row_breaks_our_own_csv(fields):
+    text = io.StringIO(newline="")
+    csv.writer(text).writerows([OWN.splitlines()[0].split(","), ["x", *fields], OWN.splitlines()[1].split(",")])
+    listing = own_csv.read(io.StringIO(text.getvalue(), newline=""), "own.csv")
+    assert len(listing.transmitters) + len(listing.rejections) >= 1
+    assert listing.transmitters[-1].name == "Mossgate"
 
 
 def test_own_csv_without_its_columns_says_which():

@@ -29,8 +29,6 @@ FIRST_CANDIDATES = 12
 _FAINTEST = 0.04
 _MAP_MARGIN = 1.08
 
-VERDICTS = {"silent": "silent", "rustles": "rustles at times", "heard": "never silent"}
-
 
 @dataclass(frozen=True, slots=True)
 class PlanPage:

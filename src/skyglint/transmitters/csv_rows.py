@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import Any
 
 from skyglint.errors import RequestError
 
@@ -38,7 +39,7 @@ def rows(
     reader = csv.reader(lines)
     header: list[str] | None = None
     best: set[str] = set()
-    for fields in reader:
+    for fields in _records(reader, source):
         if header is None:
             names = [rename(name) for name in fields]
             found = set(names) & set(needed)
@@ -52,3 +53,10 @@ def rows(
     if header is None:
         missing = ", ".join(shown for name, shown in needed.items() if name not in best)
         raise RequestError(f"{source}: no header line with the columns {missing}")
+
+
+def _records(reader: Any, source: str) -> Iterator[list[str]]:
+    try:
+        yield from reader
+    except csv.Error as error:
+        raise RequestError(f"{source}: line {reader.line_num}: not CSV: {error}") from error

@@ -23,9 +23,11 @@ def records(data: bytes, name: str, encoding: str = "cp1252") -> Iterator[tuple[
     if len(data) < 33 or data[0] & 0x07 not in {3, 4}:
         raise RequestError(f"{name}: not a dBase table")
     count, header_bytes, record_bytes = struct.unpack_from("<IHH", data, 4)
+    if header_bytes < 65 or record_bytes < 2:
+        raise RequestError(f"{name}: not a dBase table: a header of {header_bytes} bytes, records of {record_bytes}")
     fields: list[tuple[str, int, int]] = []
     offset = 1
-    for start in range(32, header_bytes - 1, 32):
+    for start in range(32, min(header_bytes, len(data) - 31), 32):
         if data[start] == 0x0D:
             break
         label = data[start : start + 11].split(b"\0")[0].decode("ascii", "replace").upper()
@@ -36,4 +38,7 @@ def records(data: bytes, name: str, encoding: str = "cp1252") -> Iterator[tuple[
     for index in range(count):
         record = data[header_bytes + index * record_bytes :][:record_bytes]
         if record[:1] != _DELETED:
-            yield index + 1, {label: record[at : at + size].decode(encoding).strip() for label, at, size in fields}
+            yield (
+                index + 1,
+                {label: record[at : at + size].decode(encoding, "replace").strip() for label, at, size in fields},
+            )

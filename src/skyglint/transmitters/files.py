@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import zipfile
+import zlib
 from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -45,6 +46,8 @@ def read_list(path: Path) -> Listing:
         raise RequestError(f"{path}: no such transmitter list") from error
     except OSError as error:
         raise RequestError(f"{path}: cannot be read: {error.strerror or error}") from error
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError) as error:
+        raise RequestError(f"{path}: a damaged or locked zip archive: {error}") from error
 
 
 def _member(archive: zipfile.ZipFile, name: str) -> Callable[[], bytes]:
