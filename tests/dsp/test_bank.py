@@ -173,7 +173,7 @@ def test_the_centre_spike_is_marked_and_a_channel_beside_it_does_not_see_it():
     bank = FilterBank([channel("fm", CENTER_HZ), channel("fm", CENTER_HZ + 200e3, "two")])
     frames = feed(bank, as_floats(noise(120_000, 1e-6) + 0.3), rate)
     middle = bank.geometry.grids[0]
-    assert set(middle.offsets_hz[~middle.usable]) <= {-2000.0, -1000.0, 0.0, 1000.0, 2000.0}
+    assert np.all(np.abs(middle.offsets_hz[~middle.usable]) <= 1.01 * middle.bin_hz)
     assert (~middle.usable).sum() >= 1
     usable = frames[0].spectra[0][:, middle.usable].sum(axis=1).mean()
     beside = frames[0].spectra[1].sum(axis=1).mean()

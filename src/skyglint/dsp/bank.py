@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,8 +15,9 @@ from skyglint.dsp.frames import FrameBlock
 from skyglint.dsp.geometry import BankGeometry, CarrierRange, FmRange, plan_bank
 from skyglint.dsp.kernels import Kernels, load_kernels, runs_of
 from skyglint.dsp.prototype import FOLDS
-from skyglint.dsp.survey import UPDATE_FRAMES, ImageEstimate, level_of, rails
+from skyglint.dsp.survey import UPDATE_FRAMES, ImageEstimate, level_of
 from skyglint.signals.block import Block
+from skyglint.signals.encodings import rails
 from skyglint.site import Channel
 
 #: Frames transformed at a time: few, so that the work stays in the processor's cache.
@@ -130,9 +132,23 @@ class _StretchPlan:
         self._samples_after = after
 
     def process(self, values: NDArray[Any]) -> FrameBlock | None:
+        """Return the frames that these values complete.
+
+        Only as many values as complete the frames begun before are copied together with what was left over; the rest
+        is worked on where it lies.
+        """
+        frame = self._geometry.frame_samples * self._components
+        begun = -(-len(self._leftover) // frame)
+        joint = begun * frame + self._samples_after * self._components - len(self._leftover)
+        if self._decimators or not begun or joint + frame > len(values):
+            return self._step(np.concatenate([self._leftover, values]))
+        offset = begun * frame - len(self._leftover)
+        first = self._step(np.concatenate([self._leftover, values[:joint]]))
+        return _joined(first, self._step(values[offset:]))
+
+    def _step(self, values: NDArray[Any]) -> FrameBlock | None:
         frame = self._geometry.frame_samples * self._components
         before = min(self._frame, self._frames_before) * frame
-        values = np.concatenate([self._leftover, values])
         count = (len(values) - before - self._samples_after * self._components) // frame
         if count < 1:
             self._leftover = values
@@ -234,3 +250,15 @@ class _StretchPlan:
         baseband = decimator.run(piece[:wanted], self._frame * frame - look * plan.decimation)
         power = carrier_spectra(baseband, plan, count, per_frame)
         return power, baseband[look : look + count * per_frame].copy()
+
+
+def _joined(first: FrameBlock | None, second: FrameBlock | None) -> FrameBlock | None:
+    """Return two consecutive blocks of FM frames as one."""
+    if first is None or second is None:
+        return first or second
+    return replace(
+        first,
+        spectra=tuple(np.concatenate(pair) for pair in zip(first.spectra, second.spectra, strict=True)),
+        clipped=np.concatenate([first.clipped, second.clipped]),
+        level=np.concatenate([first.level, second.level]),
+    )

@@ -14,8 +14,9 @@ from skyglint.dsp.prototype import independent_samples, prototype_window
 from skyglint.site import Channel
 
 #: Nominal width of a bin of an ``fm`` channel and length of a frame. Rates that they do not divide get the nearest
-#: fast transform, and frames a whole number of hops.
-BIN_HZ = 2_000.0
+#: fast transform, and frames a whole number of hops. (At 2.4 MS/s this makes transforms of 960, a sixth faster than the
+#: 1,200 of 2 kHz bins.)
+BIN_HZ = 2_500.0
 FRAME_S = 0.010
 
 #: A carrier's baseband is at least this much wider than its analysis bandwidth, for the filter's slope.

@@ -17,14 +17,6 @@ SIGNIFICANT = 5.0
 MOST_IMAGE = 0.3
 
 
-def rails(encoding: Encoding) -> tuple[float, float]:
-    """Return the raw values at or beyond which a sample counts as clipped."""
-    if encoding.dtype.kind in "iu":
-        limits = np.iinfo(encoding.dtype)
-        return float(limits.min), float(limits.max)
-    return encoding.zero - encoding.full_scale, encoding.zero + encoding.full_scale
-
-
 def level_of(sums: NDArray[np.float64], encoding: Encoding) -> NDArray[np.float32]:
     """Return the power of frames relative to full scale, the converter's offset included, shape (n_frames,)."""
     i, q, ii, qq, _, count, _ = sums.T

@@ -29,6 +29,9 @@ class Detector:
         What the operator set.
     place
         Where the observer is; with a transmitter's place it gives heights.
+    patience_s
+        How long frames may wait before they are searched together. Longer is cheaper, and the findings come later; they
+        are the same.
     """
 
     def __init__(
@@ -38,9 +41,11 @@ class Detector:
         frame_s: float,
         settings: DetectionSettings | None = None,
         place: SitePlace | None = None,
+        patience_s: float = STEP_S,
     ) -> None:
         settings = settings or DetectionSettings()
         self._plan = search_plan(channels, grids, frame_s, settings, place)
+        self._enough = max(round(patience_s / STEP_S), 1) * self._plan.frames_per_step
         self._warm_up = max(round(settings.warm_up_s / STEP_S), 1) * self._plan.frames_per_step
         self.reset()
 
@@ -69,7 +74,7 @@ class Detector:
 
     def _advance(self, final: bool = False) -> list[Findings]:
         waiting = sum(block.n_frames for block in self._pending)
-        enough = self._plan.frames_per_step if self._stretch else self._warm_up
+        enough = self._enough if self._stretch else self._warm_up
         findings: list[Findings] = []
         if waiting >= enough or (final and waiting):
             findings = self._read(_joined(self._pending), final)

@@ -105,8 +105,8 @@ def write_recording(path: Path, seconds: int, seed: int = 1) -> None:
             if number % 10 == 4:
                 place = number // 10 % N_CHANNELS
                 offset_hz = 200_000 * place - 1_100_000
-                # A phase that walks at random, some 100 kHz wide, stands for a programme.
-                walk = np.cumsum(rng.normal(2 * np.pi * offset_hz / SAMPLE_RATE_HZ, 0.45, length))
+                # A phase that walks at random, some 15 kHz wide, stands for a quiet programme.
+                walk = np.cumsum(rng.normal(2 * np.pi * offset_hz / SAMPLE_RATE_HZ, 0.2, length))
                 envelope = 8.0 * np.exp(-np.arange(length) / (0.4 * length))
                 noise[: 2 * length : 2] += envelope * np.cos(walk)
                 noise[1 : 2 * length : 2] += envelope * np.sin(walk)

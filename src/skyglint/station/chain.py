@@ -13,7 +13,7 @@ from skyglint.echoes.detector import Detector
 from skyglint.echoes.echo import Findings
 from skyglint.echoes.settings import DetectionSettings
 from skyglint.signals.block import Block, Gap
-from skyglint.site import Channel
+from skyglint.site import Channel, SitePlace
 from skyglint.station.recent import Recent
 from skyglint.station.who import Identifier
 from skyglint.store.records import CoverageSpan
@@ -57,6 +57,10 @@ class Chain:
         Inner loops of the filter bank.
     on_frames
         Told each block of frames before it is searched, with the names of its channels: for live pictures.
+    place
+        Where the observer is; with a transmitter's place it gives heights.
+    patience_s
+        How long frames may wait before they are searched together; longer is cheaper.
 
     Attributes
     ----------
@@ -74,11 +78,14 @@ class Chain:
         settings: DetectionSettings | None = None,
         kernels: Kernels | None = None,
         on_frames: Callable[[tuple[str, ...], FrameBlock], None] | None = None,
+        place: SitePlace | None = None,
+        patience_s: float = 1.0,
     ) -> None:
         self._channels = tuple(channels)
         self._references = {channel.name for channel in channels if channel.role == "reference"}
         self._identifier = Identifier(channels, correction_ppm)
         self._on_frames = on_frames
+        self._place, self._patience_s = place, patience_s
         self.recent = Recent()
         self._bank = FilterBank(channels, correction_ppm, band_hz, kernels)
         self._settings = settings or DetectionSettings()
@@ -162,7 +169,13 @@ class Chain:
         self._outside_reason = (
             f"outside the recorded band ({center_mhz - half_mhz:.3f} to {center_mhz + half_mhz:.3f} MHz)"
         )
-        self._detector = Detector(inside, list(grids.values()), frames.frame_s, self._settings) if grids else None
+        self._detector = (
+            Detector(
+                inside, list(grids.values()), frames.frame_s, self._settings, self._place, patience_s=self._patience_s
+            )
+            if grids
+            else None
+        )
 
     def _lost(self, gap: Gap) -> Heard:
         start = gap.start_unix if self._accounted_unix is None else min(self._accounted_unix, gap.start_unix)

@@ -132,6 +132,7 @@ class Engine:
             band,
             self._settings,
             on_frames=lambda names, block: frames.append((names, block)),
+            place=self._site.site,
         )
         chain.recent = Recent(HELD_S)
         store = LiveStore(

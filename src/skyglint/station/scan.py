@@ -16,6 +16,8 @@ from skyglint.store.store import Store
 
 #: Block that the chain takes at a time: long enough that its bookkeeping costs nothing, short enough for any cache.
 BLOCK_S = 0.5
+#: Frames of a recording may wait this long before they are searched: nobody is waiting for them.
+PATIENCE_S = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +83,9 @@ def scan_recording(
     """
     info = source.info
     band = (info.band_low_hz, info.band_high_hz)
-    chain = Chain(site.channel, site.receiver.correction_ppm, band, settings, kernels)
+    chain = Chain(
+        site.channel, site.receiver.correction_ppm, band, settings, kernels, place=site.site, patience_s=PATIENCE_S
+    )
     tally = _Tally(len(site.channel))
     with store.recording(run_id, info, site.channel) as writer:
         keeper = Keeper(writer)

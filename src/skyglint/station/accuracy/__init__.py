@@ -1,5 +1,5 @@
-"""How well the station finds, measures and names, on simulated bursts of known truth beside what theory allows.
+"""How well the detector does on simulated nights, beside what theory allows.
 
-Each module makes bursts with the simulator, which knows nothing of the receiver's methods, and returns plain records
-and a printed table. Nothing here is used while the station works.
+Each module answers one question and returns plain numbers; a generator of randomness or a seed is an argument. Nothing
+here is used in the running of a station.
 """

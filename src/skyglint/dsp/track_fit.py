@@ -1,0 +1,130 @@
+"""A found track measured: frequencies along it, and from them time offset, frequency offset and drift with errors."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from skyglint.dsp.track import Curve, FloatArray, TrackDetection
+
+_MOST_POINTS = 80
+_LEAST_POINTS = 6
+_DEVIATIONS_A_POINT = 8.0
+_OUTLIER = 4.0
+_ROUNDS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class TrackFit:
+    """Offsets of a track from its prediction, with standard errors, and what the fit leaves over.
+
+    Attributes
+    ----------
+    time_offset_s, frequency_offset_hz, drift_hz
+        As in :class:`~skyglint.dsp.track.TrackDetection`; the frequency offset is that at the middle of the span.
+    times_s, residuals_hz
+        Where the track was measured, and measured minus fitted frequency there, shape (k,).
+    """
+
+    time_offset_s: float
+    time_offset_sd_s: float
+    frequency_offset_hz: float
+    frequency_offset_sd_hz: float
+    drift_hz: float
+    drift_sd_hz: float
+    times_s: FloatArray
+    residuals_hz: FloatArray
+
+
+def fit_track(
+    powers: NDArray[np.float32], times_s: FloatArray, bin_hz: float, curve: Curve, found: TrackDetection
+) -> TrackFit | None:
+    """Measure a detected track and fit its offsets by least squares; ``None`` when too little of it stands out.
+
+    The spectrogram is summed along the track in as many pieces as its strength allows; the peak of each gives a
+    frequency, and the scatter of these about the fit gives the errors. Points beyond four deviations are left out.
+    """
+    pieces = int(min(_MOST_POINTS, (found.statistic / _DEVIATIONS_A_POINT) ** 2, len(powers) // 4))
+    if pieces < _LEAST_POINTS:
+        return None
+    values = np.array([found.time_offset_s, found.frequency_offset_hz, found.drift_hz])
+    reach_hz = 3 * found.frequency_step_hz
+    for _ in range(_ROUNDS):
+        middles, measured = _measure(powers, times_s, bin_hz, curve, values, pieces, reach_hz)
+        design = _design(middles, times_s, curve, values[0])
+        change, errors, residuals, kept = _least_squares(design, measured)
+        values = values + change
+        scatter = float(np.std(residuals[kept])) if kept.any() else reach_hz
+        reach_hz = min(reach_hz, max(6 * scatter, 3 * bin_hz))
+    return TrackFit(
+        time_offset_s=float(values[0]),
+        time_offset_sd_s=float(errors[0]),
+        frequency_offset_hz=float(values[1]),
+        frequency_offset_sd_hz=float(errors[1]),
+        drift_hz=float(values[2]),
+        drift_sd_hz=float(errors[2]),
+        times_s=middles[kept],
+        residuals_hz=residuals[kept],
+    )
+
+
+def _along(times_s: FloatArray, all_times_s: FloatArray) -> FloatArray:
+    span: FloatArray = (times_s - all_times_s[0]) / max(float(np.ptp(all_times_s)), 1e-9) - 0.5
+    return span
+
+
+def _measure(
+    powers: NDArray[np.float32],
+    times_s: FloatArray,
+    bin_hz: float,
+    curve: Curve,
+    values: FloatArray,
+    pieces: int,
+    reach_hz: float,
+) -> tuple[FloatArray, FloatArray]:
+    """Return the middles of the pieces and how far the track is from the present values there, Hz."""
+    m = powers.shape[1]
+    shift_hz = curve(times_s - values[0]) - curve(times_s) + values[1] + values[2] * _along(times_s, times_s)
+    shift = shift_hz / bin_hz
+    whole = np.rint(shift).astype(np.int64)
+    reach = max(2, round(reach_hz / bin_hz))
+    columns = np.arange(-reach, reach + 1)
+    middles, measured = [], []
+    for rows in np.array_split(np.arange(len(powers)), pieces):
+        taken = powers[rows[:, None], (m // 2 + whole[rows][:, None] + columns) % m].sum(axis=0)
+        peak = int(np.argmax(taken))
+        around = slice(max(peak - 1, 0), min(peak + 2, len(taken)))
+        excess = np.maximum(taken[around] - np.median(taken), 0.0)
+        offset = float(np.average(columns[around], weights=excess)) if excess.sum() > 0 else float(columns[peak])
+        middles.append(float(times_s[rows].mean()))
+        # Rows were moved by whole bins: what the rounding left is given back.
+        measured.append((offset - float(np.mean(shift[rows] - whole[rows]))) * bin_hz)
+    return np.array(middles), np.array(measured)
+
+
+def _design(middles_s: FloatArray, times_s: FloatArray, curve: Curve, offset_s: float) -> FloatArray:
+    """Return how the frequency changes with time offset, frequency offset and drift, shape (k, 3)."""
+    step_s = 0.05
+    slope = (curve(middles_s - offset_s + step_s) - curve(middles_s - offset_s - step_s)) / (2 * step_s)
+    return np.stack([-slope, np.ones_like(middles_s), _along(middles_s, times_s)], axis=-1)
+
+
+def _least_squares(
+    design: FloatArray, measured: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, NDArray[np.bool_]]:
+    """Return the solution, its standard errors, the residuals and which points were kept."""
+    kept: NDArray[np.bool_] = np.ones(len(measured), np.bool_)
+    for _ in range(4):
+        solution, *_ = np.linalg.lstsq(design[kept], measured[kept], rcond=None)
+        residuals = measured - design @ solution
+        # 1.4826 times the median of the sizes is the deviation of normal errors.
+        spread = 1.4826 * float(np.median(np.abs(residuals[kept])))
+        kept = np.abs(residuals) <= max(_OUTLIER * spread, 1e-9)
+    freedom = max(int(kept.sum()) - 3, 1)
+    variance = float(residuals[kept] @ residuals[kept]) / freedom
+    covariance = np.linalg.pinv(design[kept].T @ design[kept]) * variance
+    errors = np.sqrt(np.maximum(np.diag(covariance), 0.0))
+    return solution, np.asarray(errors if math.isfinite(variance) else np.full(3, np.nan)), residuals, kept

@@ -1,0 +1,121 @@
+"""What is reported although nothing fell: on noise, and in an hour full of nuisances."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from skyglint.echoes.echo import METEORIC, Echo
+from skyglint.station.accuracy.scenes import Event, carrier_night, fm_night, hear
+
+
+@dataclass(frozen=True, slots=True)
+class FalseAlarms:
+    """Echoes where there are none.
+
+    Attributes
+    ----------
+    channel_hours
+        Time listened to, summed over the channels.
+    echoes, meteoric
+        Echoes reported, and those of them that would count as meteors.
+    per_channel_hour, meteoric_per_channel_hour
+        The same as rates.
+    """
+
+    channel_hours: float
+    echoes: int
+    meteoric: int
+
+    @property
+    def per_channel_hour(self) -> float:
+        """Echoes in an hour of one channel."""
+        return self.echoes / self.channel_hours
+
+    @property
+    def meteoric_per_channel_hour(self) -> float:
+        """Meteoric ones in an hour of one channel."""
+        return self.meteoric / self.channel_hours
+
+
+def _count(echoes: list[Echo], channel_hours: float) -> FalseAlarms:
+    return FalseAlarms(channel_hours, len(echoes), sum(echo.echo_class in METEORIC for echo in echoes))
+
+
+def noise_false_alarms(hours: float, seed: int, gain_wander_db: float = 0.0) -> FalseAlarms:
+    """Listen to nothing but noise in five FM channels for some hours."""
+    night = fm_night({}, hours * 3600.0, seed, gain_wander_db=gain_wander_db, gain_wander_s=120.0)
+    return _count(hear(night), hours * len(night.channels))
+
+
+def carrier_false_alarms(hours: float, seed: int) -> FalseAlarms:
+    """Listen to nothing but noise in one carrier channel for some hours."""
+    return _count(hear(carrier_night({}, hours * 3600.0, seed)), hours)
+
+
+def nuisance_false_alarms(seed: int) -> FalseAlarms:
+    """Listen to an hour of nuisances in four target channels and a guard; the targets' echoes count.
+
+    Impulses on all channels, lightning, gain steps of 1 dB, ducting rises, aircraft beating, combs and a hole of 2 s.
+    """
+    night = fm_night(nuisance_hour(np.random.default_rng(seed)), 3600.0, seed)
+    targets = {channel.name for channel in night.channels if channel.role == "target"}
+    return _count([echo for echo in hear(night) if echo.channel in targets], float(len(targets)))
+
+
+def nuisance_hour(rng: np.random.Generator) -> dict[str, list[Event]]:
+    """Return the scenario rows of an hour of nuisances."""
+
+    def starts(count: int, end_s: float = 3500.0) -> list[float]:
+        return [float(start) for start in np.sort(rng.uniform(30.0, end_s, count))]
+
+    return {
+        "impulses": [
+            {
+                "start_s": start,
+                "duration_s": float(rng.uniform(0.1, 3.0)),
+                "peak_snr_db": float(rng.uniform(0, 20)),
+                "rate_hz": float(rng.uniform(20, 300)),
+            }
+            for start in starts(15)
+        ],
+        "lightning": [
+            {"start_s": start, "duration_s": float(rng.uniform(0.1, 0.45)), "peak_snr_db": float(rng.uniform(5, 25))}
+            for start in starts(15)
+        ],
+        "gain_step": [
+            {"start_s": start, "duration_s": float(rng.uniform(40, 200)), "step_db": sign}
+            for start, sign in zip(starts(4, 3300.0), (1.0, -1.0, 1.0, -1.0), strict=True)
+        ],
+        "ducting": [
+            {
+                "transmitter": f"s{i}",
+                "start_s": float(rng.uniform(200, 2400)),
+                "duration_s": float(rng.uniform(300, 900)),
+                "peak_snr_db": float(rng.uniform(-3, 10)),
+                "fading_hz": float(rng.uniform(0.005, 0.03)),
+            }
+            for i in range(2)
+        ],
+        "aircraft": [
+            {
+                "transmitter": f"s{i % 4}",
+                "start_s": start,
+                "duration_s": float(rng.uniform(20, 90)),
+                "peak_snr_db": float(rng.uniform(-5, 10)),
+                "doppler_hz": float(rng.uniform(10, 80)),
+            }
+            for i, start in enumerate(starts(12))
+        ],
+        "comb": [
+            {
+                "start_s": start,
+                "duration_s": float(rng.uniform(2, 60)),
+                "peak_snr_db": float(rng.uniform(0, 15)),
+                "spacing_hz": float(rng.uniform(30e3, 120e3)),
+            }
+            for start in starts(5)
+        ],
+        "loss": [{"start_s": 1800.0, "duration_s": 2.0}],
+    }
