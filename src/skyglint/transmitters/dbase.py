@@ -35,10 +35,10 @@ def records(data: bytes, name: str, encoding: str = "cp1252") -> Iterator[tuple[
         offset += data[start + 16]
     if len(data) < header_bytes + count * record_bytes:
         raise RequestError(f"{name}: ends early: {count} records of {record_bytes} bytes were announced")
+    labels = [label for label, _, _ in fields]
     for index in range(count):
-        record = data[header_bytes + index * record_bytes :][:record_bytes]
+        start = header_bytes + index * record_bytes
+        record = data[start : start + record_bytes]
         if record[:1] != _DELETED:
-            yield (
-                index + 1,
-                {label: record[at : at + size].decode(encoding, "replace").strip() for label, at, size in fields},
-            )
+            texts = (record[at : at + size].decode(encoding, "replace").strip() for _, at, size in fields)
+            yield index + 1, dict(zip(labels, texts, strict=True))
