@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from skyglint.simulate.comb import line_arrival, line_frequencies_hz
-from skyglint.simulate.scenario import Comb
+from skyglint.simulate.events import Comb
 
 COMB = Comb(start_s=2.0, duration_s=5.0, peak_snr_db=10.0, spacing_hz=65_000.0, drift_hz_s=30.0)
 

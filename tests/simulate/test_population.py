@@ -1,8 +1,9 @@
 import numpy as np
 import pytest
 
+from skyglint.simulate.events import Head, Overdense, Population, Underdense
 from skyglint.simulate.population import draw, overdense_life_s, peak_snr_db
-from skyglint.simulate.scenario import Head, Overdense, Population, Underdense, parse_scenario
+from skyglint.simulate.scenario import parse_scenario
 
 SCENARIO = parse_scenario("""
 [recording]

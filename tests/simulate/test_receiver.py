@@ -5,8 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from skyglint.simulate.events import GainStep
 from skyglint.simulate.receiver import GainWander, spoil, step_gain_db, white_noise
-from skyglint.simulate.scenario import GainStep, Receiver
+from skyglint.simulate.scenario import Receiver
 
 
 def test_noise_is_white_gaussian_and_of_its_power():

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from skyglint.simulate.arrival import Arrival
-from skyglint.simulate.scenario import Comb
+from skyglint.simulate.events import Comb
 
 #: A line's SNR is stated in this bandwidth, that of an FM channel.
 SNR_BANDWIDTH_HZ = 200_000.0

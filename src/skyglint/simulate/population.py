@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from skyglint.simulate.scenario import Head, Overdense, Population, Scenario, Underdense
+from skyglint.simulate.events import Head, Overdense, Population, Underdense
+from skyglint.simulate.scenario import Scenario
 
 _OVERDENSE_LEAST_S = 0.6  # overdense trails of shorter life are drawn as underdense ones
 _OVERDENSE_MOST_S = 30.0

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from skyglint.simulate.scenario import GainStep, Receiver
+from skyglint.simulate.events import GainStep
+from skyglint.simulate.scenario import Receiver
 
 
 def fast_random(seed: int) -> np.random.Generator:

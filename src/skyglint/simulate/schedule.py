@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from skyglint.echoes.echo import NAN, EchoClass
+from skyglint.simulate import events as tables
 from skyglint.simulate import other_envelopes as other
-from skyglint.simulate import scenario as tables
 from skyglint.simulate import trail_envelopes as trail
 from skyglint.simulate.arrival import Arrival
 from skyglint.simulate.population import draw

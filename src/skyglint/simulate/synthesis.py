@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from skyglint.simulate.arrival import Arrival, sum_at
 from skyglint.simulate.comb import LINE_WIDTH_HZ, SNR_BANDWIDTH_HZ, line_arrival, line_frequencies_hz
+from skyglint.simulate.events import Comb
 from skyglint.simulate.multiplex import FmStation
 from skyglint.simulate.resampling import OVERLAP, band_edge
-from skyglint.simulate.scenario import Comb, Scenario, Transmitter
+from skyglint.simulate.scenario import Scenario, Transmitter
 from skyglint.simulate.tone import Tone
 
 _FM_RATE_HZ = 300_000.0
