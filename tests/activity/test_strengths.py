@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from skyglint.activity.daily import daily_courses
-from skyglint.activity.strengths import fit_peak, fit_showers
+from skyglint.activity.strengths import fit_peak, fit_showers, locate_peak
 
 # Twelve days of hours around a maximum at solar longitude 140.0; the Sun moves 0.96 degrees a day there. The response
 # is an area in km2 that swings through the day, and is nothing for four hours of it.
@@ -59,9 +59,9 @@ def test_gusts_lower_the_significance():
 
 
 def test_coverage_of_the_peak():
-    near = np.abs(LONGITUDE - 140) < 4
-    counts = simulated(2e-3, 6, 1200)[:, near]
-    candidates = 140.003 + np.arange(-0.5, 0.5, 0.025)
+    near = np.abs(LONGITUDE - 140) < 3
+    counts = simulated(2e-3, 6, 800)[:, near]
+    candidates = 140.003 + np.arange(-0.4, 0.4, 0.025)
     peak = fit_peak(BACKGROUND[near], AREA[near], LONGITUDE[near], counts, EXPOSURE[near], (0.35, 0.35), candidates)
     told = np.isfinite(peak.longitude_deg)
     assert told.mean() > 0.98
@@ -83,3 +83,12 @@ def test_peak_of_a_shower_across_360_degrees():
     peak = fit_peak(BACKGROUND, AREA, longitude, counts, EXPOSURE, (0.35, 0.35), np.arange(-0.6, 0.6, 0.05))
     assert peak.low_95_deg[0] < 0.0 < peak.high_95_deg[0]
     assert abs(peak.longitude_deg[0]) < 0.3
+
+
+def test_a_peak_is_located_from_a_wrong_guess():
+    counts = simulated(3e-3, 9, 1)[0]
+    found = locate_peak(BACKGROUND, AREA, LONGITUDE, counts, EXPOSURE, (0.35, 0.35), 141.5)
+    fine = fit_peak(BACKGROUND, AREA, LONGITUDE, counts, EXPOSURE, (0.35, 0.35), np.arange(139.5, 140.5, 0.01))
+    assert float(found.longitude_deg) == pytest.approx(float(fine.longitude_deg), abs=0.01)
+    assert float(found.low_95_deg) == pytest.approx(float(fine.low_95_deg), abs=0.02)
+    assert float(found.high_68_deg) == pytest.approx(float(fine.high_68_deg), abs=0.02)

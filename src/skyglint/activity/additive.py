@@ -164,7 +164,8 @@ def _log_likelihood(counts: Array, expected: Array) -> Array:
 
 
 def _information(x: Array, time: Array, rate: Array) -> Array:
-    information: Array = np.einsum("rn,nj,nk->rjk", time / rate, x, x, optimize=True)
+    pairs = (x[:, :, None] * x[:, None, :]).reshape(len(x), -1)
+    information: Array = ((time / rate) @ pairs).reshape(-1, x.shape[1], x.shape[1])
     return information
 
 

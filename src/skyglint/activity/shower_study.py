@@ -12,7 +12,7 @@ from skyglint.activity.daily import daily_courses
 from skyglint.activity.flux import ShowerFlux, shower_flux
 from skyglint.activity.rates import Rate
 from skyglint.activity.response import FLUX_DENSITY_PER_M, ChannelPath, counted_area_km2
-from skyglint.activity.strengths import ShowerFit, Strength, fit_showers
+from skyglint.activity.strengths import Peak, ShowerFit, Strength, fit_showers, locate_peak
 from skyglint.activity.study import Hours, hours_of
 from skyglint.sky.radiants import apparent_direction_ecef, radiant_direction_ecef
 from skyglint.sky.showers import Shower, load_showers
@@ -22,6 +22,9 @@ Array = NDArray[np.float64]
 
 #: Showers of the table that are looked for: a visual rate that a radio path can hope to tell from the background.
 _LEAST_ZHR = 5.0
+
+#: A shower that stands out by this many standard deviations is asked for the time of its maximum.
+_LEAST_SIGMAS = 5.0
 
 #: Fewest echoes from which a limit is told.
 _FEWEST = 50
@@ -39,11 +42,15 @@ class ShowerResult:
         Echoes per hour and km2 of counted area at the maximum, and how sure.
     flux
         The same as a flux and a visual rate, with what was assumed.
+    peak
+        When it was strongest; ``None`` for a shower that does not stand out by five standard deviations, or whose
+        activity profile is not published.
     """
 
     shower: Shower
     strength: Strength
     flux: ShowerFlux
+    peak: Peak | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,29 +104,42 @@ def study_showers(
     showers = [shower for shower in load_showers() if _sought(shower, hours)]
     if np.isnan(limit_snr_db) or not showers:
         return ShowerStudy(limit_snr_db, (), None, hours)
-    responses = np.column_stack([shower_response(path, shower, hours, limit_snr_db) for shower in showers])
-    seen = np.flatnonzero(responses.max(axis=0, initial=0.0) > 0)
+    areas = np.column_stack([shower_area_km2(path, shower, hours, limit_snr_db) for shower in showers])
+    seen = np.flatnonzero(areas.max(axis=0, initial=0.0) > 0)
     if not len(seen):
         return ShowerStudy(limit_snr_db, (), None, hours)
+    showers, areas = [showers[i] for i in seen], areas[:, seen]
+    responses = areas * np.column_stack([activity(shower, hours.solar_longitude_deg) for shower in showers])
     background = daily_courses(hours.solar_hour, bin_h=1.0, harmonics=2)
-    fit = fit_showers(
-        background, responses[:, seen], [showers[i].iau_code for i in seen], hours.counts, hours.exposure_h
-    )
-    results = tuple(
-        ShowerResult(showers[i], found, _flux(found, showers[i], calibration))
-        for i, found in zip(seen, fit.showers, strict=True)
-    )
-    return ShowerStudy(limit_snr_db, results, fit, hours)
+    fit = fit_showers(background, responses, [shower.iau_code for shower in showers], hours.counts, hours.exposure_h)
+    results = []
+    for i, (shower, found) in enumerate(zip(showers, fit.showers, strict=True)):
+        others = np.delete(responses, i, axis=1)
+        rest = np.column_stack([background, others / np.maximum(others.max(axis=0, initial=0.0), 1e-300)])
+        peak = _peak(shower, found, rest, areas[:, i], hours)
+        results.append(ShowerResult(shower, found, _flux(found, shower, calibration), peak))
+    return ShowerStudy(limit_snr_db, tuple(results), fit, hours)
 
 
-def shower_response(path: ChannelPath, shower: Shower, hours: Hours, limit_snr_db: float) -> Array:
-    """Return the counted area in km2 times the activity relative to the maximum, shape (n,)."""
+def shower_area_km2(path: ChannelPath, shower: Shower, hours: Hours, limit_snr_db: float) -> Array:
+    """Return the counted area for a shower's drifting radiant, shape (n,)."""
     right_ascension, declination = shower.radiant_deg(hours.solar_longitude_deg)
     geocentric = radiant_direction_ecef(right_ascension, declination, hours.middle_unix)
     apparent = apparent_direction_ecef(geocentric, shower.speed_km_s, *path.layer.center_deg)
-    area = counted_area_km2(path, apparent, shower.speed_km_s, shower.mass_index, limit_snr_db)
-    longitude = hours.solar_longitude_deg
-    return np.where(shower.is_active(longitude), area * shower.profile(longitude), 0.0)
+    return counted_area_km2(path, apparent, shower.speed_km_s, shower.mass_index, limit_snr_db)
+
+
+def activity(shower: Shower, solar_longitude_deg: Array) -> Array:
+    """Return a shower's activity relative to its maximum, zero outside its window, shape (n,)."""
+    return np.where(shower.is_active(solar_longitude_deg), shower.profile(solar_longitude_deg), 0.0)
+
+
+def _peak(shower: Shower, found: Strength, rest: Array, area_km2: Array, hours: Hours) -> Peak | None:
+    if shower.profile_assumed or not found.significance > _LEAST_SIGMAS:
+        return None
+    slopes = (shower.slope_before_per_deg, shower.slope_after_per_deg)
+    longitude, near = hours.solar_longitude_deg, shower.peak_solar_longitude_deg
+    return locate_peak(rest, area_km2, longitude, hours.counts, hours.exposure_h, slopes, near)
 
 
 def fullest_limit_db(peaks_db: ArrayLike) -> float:

@@ -193,6 +193,30 @@ def fit_peak(
     return Peak(*(_quantile(candidates, share, enclosed, level) for level in _PEAK_LEVELS))
 
 
+def locate_peak(
+    background: ArrayLike,
+    response: ArrayLike,
+    solar_longitude_deg: ArrayLike,
+    counts: ArrayLike,
+    exposure_h: ArrayLike,
+    slopes_per_deg: tuple[float, float],
+    near_deg: float,
+) -> Peak:
+    """Find the maximum without candidates given: around ``near_deg``, more and more finely; one repetition.
+
+    The first search reaches a fall of activity to a thirtieth on either side; arguments as :func:`fit_peak`.
+    """
+    center, reach = near_deg, 1.5 / min(slopes_per_deg)
+    for _ in range(4):
+        candidates = center + np.linspace(-reach, reach, 31)
+        peak = fit_peak(background, response, solar_longitude_deg, counts, exposure_h, slopes_per_deg, candidates)
+        error = float(peak.high_68_deg - peak.low_68_deg) / 2.0
+        if not reach > 5.0 * error:
+            break
+        center, reach = float(peak.longitude_deg), max(4.0 * error, reach / 10.0)
+    return peak
+
+
 #: Median, 68.27 % and 95 % central limits, in the order of :class:`Peak`.
 _PEAK_LEVELS = (0.5, 0.158655, 0.841345, 0.025, 0.975)
 
