@@ -15,11 +15,18 @@ from skyglint.errors import SkyglintError
 #: so that a small command starts quickly on a small computer.
 COMMANDS: dict[str, str] = {
     "demo": "demo",
+    "plan": "plan",
+    "aim": "aim",
+    "check": "check",
+    "watch": "watch",
     "scan": "scan",
     "report": "report",
     "rates": "rates",
+    "showers": "showers",
+    "passes": "passes",
     "export": "export",
     "simulate": "simulate",
+    "replay": "replay",
     "bench": "bench",
 }
 

@@ -12,36 +12,14 @@ from functools import partial
 from pathlib import Path
 
 from skyglint.errors import SkyglintError
-from skyglint.signals.block import Source
-from skyglint.signals.options import SourceOptions
-from skyglint.signals.sources import open_source
 from skyglint.site import Site, load_site
 from skyglint.station.engine import Engine
 from skyglint.station.live import Publisher
 from skyglint.station.logs import set_up_logs
 from skyglint.station.notices import Notice, Notifier, post
+from skyglint.station.receiver import receiver_of
 
 log = logging.getLogger(__name__)
-
-
-def receiver_of(site: Site, folder: Path) -> Source:
-    """Open the receiver or recording that the site file names.
-
-    Raises
-    ------
-    SourceError
-        If it cannot be reached.
-    """
-    receiver = site.receiver
-    if "://" in receiver.source or receiver.source == "-":
-        gain = None if receiver.gain_db == "auto" else receiver.gain_db
-        options = SourceOptions(
-            sample_rate_hz=receiver.sample_rate_hz,
-            center_frequency_hz=receiver.center_frequency_hz,
-            gain_db=gain,
-        )
-        return open_source(receiver.source, options)
-    return open_source(folder / receiver.source)
 
 
 def main(arguments: list[str] | None = None) -> int:

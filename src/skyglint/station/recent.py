@@ -57,8 +57,9 @@ class Recent:
         first_unix = float("nan")
         for block in self._blocks:
             rate, components = block.sample_rate_hz, block.encoding.components
-            begin = max(0, round((start_unix - block.start_unix) * rate))
-            end = min(block.n_samples, round((end_unix - block.start_unix) * rate))
+            length_s = block.n_samples / rate
+            begin = round(min(max(start_unix - block.start_unix, 0.0), length_s) * rate)
+            end = round(min(max(end_unix - block.start_unix, 0.0), length_s) * rate)
             if begin >= end:
                 continue
             if not parts:

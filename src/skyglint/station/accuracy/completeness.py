@@ -119,7 +119,9 @@ def carrier_completeness(
     level, found = [], []
     for number, offset in enumerate(offsets_db):
         snr_db = ideal + offset - 10 * np.log10(decay_s / 2)
-        night = carrier_night({"underdense": decaying(decay_s, snr_db, bursts, rng)}, 30.0 + 4.0 * bursts, seed + number)
+        night = carrier_night(
+            {"underdense": decaying(decay_s, snr_db, bursts, rng)}, 30.0 + 4.0 * bursts, seed + number
+        )
         matches = match(night.truth.events, hear(night), slack_s=0.05)
         level.append(10 * np.log10(np.mean([item.event.energy_snr_s for item in matches])))
         found.append(np.mean([bool(item.echoes) for item in matches]))

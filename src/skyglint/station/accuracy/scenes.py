@@ -30,9 +30,7 @@ def fm_night(events: Mapping[str, Sequence[Event]], duration_s: float, seed: int
         {"name": f"s{i}", "kind": "fm", "frequency_hz": hz, "programme": PROGRAMMES[i], "distance_km": DISTANCE_KM}
         for i, hz in enumerate(FM_HZ)
     ]
-    channels = [
-        Channel(name=f"s{i}", role="target", kind="fm", frequency_hz=hz) for i, hz in enumerate(FM_HZ)
-    ]
+    channels = [Channel(name=f"s{i}", role="target", kind="fm", frequency_hz=hz) for i, hz in enumerate(FM_HZ)]
     channels.append(Channel(name="guard", role="guard", kind="fm", frequency_hz=GUARD_HZ))
     recording = _recording(duration_s, 2_400_000.0, 98_000_000.0, seed)
     return _night(recording, stations, events, channels, receiver)
