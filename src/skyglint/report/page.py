@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import BaseLoader, ChoiceLoader, Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from skyglint.report import axis, numbers, tokens, views, wording
@@ -18,17 +18,18 @@ def render_night(page: NightPage) -> str:
 
     Every text that came from outside (names, reasons, flags) is escaped on its way in.
     """
-    template = _environment().get_template("night.html.jinja")
+    template = environment().get_template("night.html.jinja")
     return template.render(page=page, tokens=Markup(tokens.css_variables()), first_rows=FIRST_ROWS)
 
 
-def _environment() -> Environment:
-    environment = Environment(
-        loader=PackageLoader("skyglint.report"),
+def environment(*first: BaseLoader) -> Environment:
+    """Return the environment of the page's template; templates of the given loaders are found before the report's."""
+    made = Environment(
+        loader=ChoiceLoader([*first, PackageLoader("skyglint.report")]),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(axis=axis, numbers=numbers, views=views, words=wording, marks=marks)
-    return environment
+    made.globals.update(axis=axis, numbers=numbers, views=views, words=wording, marks=marks)
+    return made

@@ -37,7 +37,7 @@ def point(hour: float, radius: float) -> tuple[float, float]:
     return CENTRE_PX - radius * math.sin(angle), CENTRE_PX + radius * math.cos(angle)
 
 
-def solar_clock(label: str, hours: Sequence[SolarHour], middle: str, unit: str) -> Markup:
+def solar_clock(label: str, hours: Sequence[SolarHour], middle: str, unit: str, now_hour: float = math.nan) -> Markup:
     """Return the ring: filled sectors for what was counted, whiskers, and an ember arc on the leading side.
 
     Parameters
@@ -46,6 +46,8 @@ def solar_clock(label: str, hours: Sequence[SolarHour], middle: str, unit: str) 
         Hours that were watched or not; those that are missing count as not watched.
     middle, unit
         The number in the middle and the words under it.
+    now_hour
+        Where the hand stands; NaN for a clock without one.
     """
     seen = [entry for entry in hours if not math.isnan(entry.rate_per_h)]
     top = max([1.15 * max((entry.rate_per_h for entry in seen), default=0.0), *_fitting_limits(seen), 1.0])
@@ -60,6 +62,7 @@ def solar_clock(label: str, hours: Sequence[SolarHour], middle: str, unit: str) 
         element("circle", cx=CENTRE_PX, cy=CENTRE_PX, r=INNER_PX, class_="hub"),
         *(part for entry in seen for part in _sector(entry, top)),
         *_leading_arc(),
+        *_hand(now_hour),
         *(_ring_label(ring, top) for ring in rings),
         *_directions(),
         element("text", middle, x=CENTRE_PX, y=CENTRE_PX + 4.0, class_="large middle"),
@@ -107,6 +110,13 @@ def _leading_arc() -> list[Markup]:
         data = f"M{short(x1)} {short(y1)}A{short(ARC_PX)} {short(ARC_PX)} 0 0 1 {short(x2)} {short(y2)}"
         parts.append(element("path", d=data, class_="lead"))
     return parts
+
+
+def _hand(hour: float) -> list[Markup]:
+    if math.isnan(hour):
+        return []
+    (x1, y1), (x2, y2) = point(hour, INNER_PX + 2.0), point(hour, OUTER_PX + 6.0)
+    return [element("line", x1=x1, y1=y1, x2=x2, y2=y2, class_="hand")]
 
 
 def _directions() -> list[Markup]:

@@ -37,6 +37,7 @@ def echo_picture(
     power_db: NDArray[np.floating],
     spectrogram: Spectrogram | None,
     name: str,
+    model_db: NDArray[np.floating] | None = None,
 ) -> Markup:
     """Return power over the floor, and the spectrogram under it, against seconds from the echo's start.
 
@@ -47,6 +48,8 @@ def echo_picture(
         ``power_db`` shape (n,), NaN breaks the line.
     name
         Unique on the page; the mask is called by it.
+    model_db
+        A fitted course to draw over the readings, shape (n,), dB; NaN where it does not reach.
     """
     scale = TimeScale(float(seconds[0]), float(seconds[-1]))
     bottom = TRACE_PX + (GAP_PX + INK_PX if spectrogram else 0.0)
@@ -54,7 +57,7 @@ def echo_picture(
         label,
         WIDTH_PX,
         bottom + AXIS_PX,
-        *_trace(scale, (seconds[:-1] + seconds[1:]) / 2.0, power_db),
+        *_trace(scale, (seconds[:-1] + seconds[1:]) / 2.0, power_db, model_db),
         *(_ink(spectrogram, name) if spectrogram else ()),
         *_seconds_axis(scale, bottom),
     )
@@ -64,12 +67,22 @@ def _x(scale: TimeScale, second: float) -> float:
     return LEFT_PX + (WIDTH_PX - LEFT_PX) * scale.share(second)
 
 
-def _trace(scale: TimeScale, seconds: NDArray[np.floating], power_db: NDArray[np.floating]) -> list[Markup]:
+def _trace(
+    scale: TimeScale,
+    seconds: NDArray[np.floating],
+    power_db: NDArray[np.floating],
+    model_db: NDArray[np.floating] | None,
+) -> list[Markup]:
     top_db = max(6.0, 1.12 * float(np.nanmax(power_db, initial=0.0)))
     y = TRACE_PX * (1.0 - np.clip(power_db, 0.0, None) / top_db)
     points = [(_x(scale, float(second)), float(level)) for second, level in zip(seconds, y, strict=True)]
     step = decibel_step(top_db)
     parts = []
+    model: list[Markup] = []
+    if model_db is not None:
+        fitted = TRACE_PX * (1.0 - np.clip(model_db, 0.0, None) / top_db)
+        course = polyline((x, float(level)) for (x, _), level in zip(points, fitted, strict=True))
+        model = [element("path", d=course, class_="model")]
     for level_db in (index * step for index in range(1, int(top_db / step) + 1)):
         height = TRACE_PX * (1.0 - level_db / top_db)
         parts.append(element("line", x1=LEFT_PX, x2=WIDTH_PX, y1=height, y2=height, class_="rule"))
@@ -78,6 +91,7 @@ def _trace(scale: TimeScale, seconds: NDArray[np.floating], power_db: NDArray[np
         *parts,
         element("path", d=area(points, TRACE_PX), class_="ink-area"),
         element("path", d=polyline(points), class_="ink-line"),
+        *model,
         element("line", x1=LEFT_PX, x2=WIDTH_PX, y1=TRACE_PX, y2=TRACE_PX, class_="axis"),
         element("text", "dB", x=LEFT_PX - 5.0, y=TRACE_PX, class_="small end"),
     ]

@@ -1,0 +1,78 @@
+"""Errors as a person or a program meets them: one page, one JSON shape."""
+
+from __future__ import annotations
+
+import logging
+from http import HTTPStatus
+
+from fastapi import FastAPI
+from fastapi.exceptions import RequestValidationError
+from pydantic import BaseModel, Field
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+
+from skyglint.errors import RequestError, SkyglintError
+from skyglint.web.archive import NothingYet
+from skyglint.web.templates import render
+
+log = logging.getLogger(__name__)
+
+
+class Problem(BaseModel):
+    """What was wrong."""
+
+    status: int = Field(description="the HTTP status")
+    message: str = Field(description="what was found and what was expected")
+    where: list[str] = Field(default=[], description="names of the parameters at fault")
+
+
+class ProblemAnswer(BaseModel):
+    """The shape of every error of the interface."""
+
+    error: Problem
+
+
+def answer(request: Request, status: int, message: str, where: tuple[str, ...] = ()) -> Response:
+    """Return an error as the interface's JSON, or as a page."""
+    if request.url.path.startswith("/api/"):
+        body = ProblemAnswer(error=Problem(status=status, message=message, where=list(where)))
+        return JSONResponse(body.model_dump(), status)
+    title = HTTPStatus(status).phrase
+    return render(request, "problem.html.jinja", status=status, title=title, message=message)
+
+
+def _http(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)  # registered for it alone
+    made = answer(request, error.status_code, str(error.detail))
+    made.headers.update(error.headers or {})
+    return made
+
+
+def _validation(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)  # registered for it alone
+    faults = error.errors()
+    where = tuple(str(fault["loc"][-1]) for fault in faults)
+    message = "; ".join(f"{name}: {fault['msg']}" for name, fault in zip(where, faults, strict=True))
+    return answer(request, 422, message, where)
+
+
+def _known(request: Request, error: Exception) -> Response:
+    if isinstance(error, NothingYet):
+        return answer(request, 404, f"{error}.")
+    if isinstance(error, RequestError):
+        return answer(request, 404, "not found")
+    log.warning("%s %s: %s", request.method, request.url.path, error)
+    return answer(request, 503, "The database cannot be read at the moment; the log of the pages says why.")
+
+
+def _unforeseen(request: Request, error: Exception) -> Response:
+    return answer(request, 500, "Something went wrong; the log of the pages says what.")
+
+
+def explain_errors(app: FastAPI) -> None:
+    """Give an application its error answers."""
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(RequestValidationError, _validation)
+    app.add_exception_handler(SkyglintError, _known)
+    app.add_exception_handler(Exception, _unforeseen)
