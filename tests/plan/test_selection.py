@@ -58,6 +58,28 @@ def test_a_lone_station_makes_a_set_that_says_what_it_lacks(site):
     assert propose(make_plan(site, [], PlanSettings())) is None
 
 
+def test_carriers_make_a_set_of_their_own(site_text):
+    # A receiver for 50 MHz with a narrow span: two tones 120 kHz apart, and a guard between carriers.
+    text = site_text.replace("98_000_000 ", "50_000_000 ").replace("2_400_000", "250_000")
+    tones = [
+        Transmitter(f"Tone {k}", 50e6 + k * 120e3, "carrier", 56.5, 4.0 + k, 2_000.0, 0.0, height_m=100.0)
+        for k in (0, 1)
+    ]
+    proposal = propose(make_plan(parse_site(text), tones, PlanSettings()))
+    assert [(c.part, c.kind) for c in proposal.channels] == [("target", "carrier")] * 2 + [("guard", "carrier")]
+    written = parse_site(with_channels(text, proposal, "x"))
+    assert all(abs(c.frequency_hz - written.receiver.center_frequency_hz) < 125e3 for c in written.channel)
+
+
+def test_a_span_too_narrow_for_fm_is_said(site_text):
+    one = Transmitter("Mossgate", 98.3e6, "fm", 58.72, 6.05, 60_000.0, 0.0, height_m=720.0)
+    other = Transmitter("Second", 98.5e6, "fm", 58.72, 6.05, 60_000.0, 0.0, height_m=720.0)
+    site = parse_site(site_text.replace("2_400_000", "96_000"))
+    proposal = propose(make_plan(site, [one, other], PlanSettings()))
+    assert [channel.part for channel in proposal.channels] == ["target"]
+    assert any("narrower than the channel" in warning for warning in proposal.warnings)
+
+
 def test_a_strong_local_is_warned_of(site):
     one = Transmitter("Mossgate", 98.3e6, "fm", 58.72, 6.05, 60_000.0, 0.0, height_m=720.0)
     local = Transmitter("Loud", 97.6e6, "fm", 54.62, -2.90, 50_000.0, 0.0, height_m=400.0)

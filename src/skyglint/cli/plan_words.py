@@ -8,7 +8,7 @@ from rich.text import Text
 
 from skyglint.plan import notes
 from skyglint.plan.planning import Plan
-from skyglint.plan.selection import Proposal
+from skyglint.plan.proposal import Proposal
 
 _STYLE = {"silent": "green", "rustles": "", "heard": "red"}
 

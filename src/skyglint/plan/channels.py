@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from skyglint.errors import RequestError
-from skyglint.plan.selection import Part, Proposal, Proposed
+from skyglint.plan.proposal import Part, Proposal, Proposed
 from skyglint.site import Role, Site, load_site, parse_site
 
 _ROLE: Final[dict[Part, Role]] = {
@@ -77,7 +77,7 @@ def _block(channel: Proposed, name: str) -> str:
     one = channel.transmitter
     lines = [f"# {channel.part}: {_one_line(channel.reason)}", "[[channel]]", f"name = {json.dumps(name)}"]
     lines.append(f'role = "{_ROLE[channel.part]}"')
-    lines.append(f'kind = "{one.kind if one else "fm"}"')
+    lines.append(f'kind = "{channel.kind}"')
     lines.append(f"frequency_hz = {channel.frequency_hz:.0f}")
     if one is not None:
         lines += [

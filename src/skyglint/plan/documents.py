@@ -9,8 +9,8 @@ from typing import Any, Final
 
 from skyglint.plan.candidate import Candidate
 from skyglint.plan.planning import Plan
+from skyglint.plan.proposal import Proposal
 from skyglint.plan.rows import best_row_bearing, row
-from skyglint.plan.selection import Proposal
 
 #: The columns of the CSV table and, without ``reasons`` and ``echoes_per_h``, numbers of the JSON candidates.
 CSV_COLUMNS: Final = (
@@ -112,6 +112,7 @@ def _proposal(proposal: Proposal) -> dict[str, Any]:
         "channels": [
             {
                 "part": channel.part,
+                "kind": channel.kind,
                 "frequency_hz": channel.frequency_hz,
                 "name": None if channel.transmitter is None else channel.transmitter.name,
                 "reason": channel.reason,

@@ -15,7 +15,7 @@ from skyglint.plan.aiming import layer_gain_dbi
 from skyglint.plan.candidate import Candidate
 from skyglint.plan.planning import Plan
 from skyglint.plan.rows import RowMember, best_row_bearing, row
-from skyglint.plan.selection import Proposal
+from skyglint.plan.proposal import Proposal
 from skyglint.report import numbers, tokens
 from skyglint.report.figures.hour_lane import hour_lane, month_field
 from skyglint.report.figures.hours import nice_step
