@@ -29,7 +29,9 @@ GAINS_DB = (0.0, 8.0, 16.0, 22.0, 28.0, 34.0, 40.0, 49.0)
 Opener = Callable[[float | None], Source]
 
 
-def run_checks(site: Site, folder: Path, open_receiver: Opener, try_gains: bool) -> list[Check]:
+def run_checks(
+    site: Site, folder: Path, open_receiver: Opener, try_gains: bool, listen_s: float = LISTEN_S
+) -> list[Check]:
     """Return all checks of a site; without a receiver only those of the computer.
 
     Parameters
@@ -40,6 +42,8 @@ def run_checks(site: Site, folder: Path, open_receiver: Opener, try_gains: bool)
         Opens the receiver with a gain, or the site file's own for ``None``.
     try_gains
         Whether to try several gains and recommend one.
+    listen_s
+        How long to listen.
     """
     gain = None if site.receiver.gain_db == "auto" else float(site.receiver.gain_db)
     computer = [
@@ -47,7 +51,7 @@ def run_checks(site: Site, folder: Path, open_receiver: Opener, try_gains: bool)
         check.check_disk(shutil.disk_usage((folder / site.station.database).parent).free, len(site.channel)),
     ]
     try:
-        listening, speed = listen(open_receiver(gain), site, LISTEN_S)
+        listening, speed = listen(open_receiver(gain), site, listen_s)
     except SourceError as error:
         advice = "See that the receiver is plugged in, its driver serves, and no other program holds it."
         return [Check("receiver", "bad", str(error), "samples", advice), *computer]
