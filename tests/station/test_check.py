@@ -156,7 +156,7 @@ def test_without_a_receiver_the_computer_is_checked_all_the_same(tmp_path):
 
 
 def test_everything_together(tmp_path):
-    checks = by_name(run_checks(SITE, tmp_path, lambda gain_db: Fake(gap_s=0.05), try_gains=False, listen_s=0.6))
+    checks = by_name(run_checks(SITE, tmp_path, lambda gain_db: Fake(gap_s=0.005), try_gains=False, listen_s=0.6))
     assert checks["receiver"].verdict == "good"
     assert checks["samples"].verdict == "attend"
     assert checks["beyond in the band"].verdict == "bad"
