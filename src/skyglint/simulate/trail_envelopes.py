@@ -96,17 +96,28 @@ def overdense(
 def _glint_sum(
     t: NDArray[np.float64], glints: int, drift_hz: float, duration_s: float, random: np.random.Generator
 ) -> NDArray[np.complex128]:
-    """Return the sum of glints: the first at once, the others fading in within the first half of the trail's life."""
-    shifts = random.normal(0, drift_hz, glints)
-    shifts[0] = 0.0
-    weights = np.concatenate([[1.0], random.uniform(0.3, 0.8, glints - 1)])
-    onsets = np.concatenate([[-1e9], random.uniform(0.05, 0.5, glints - 1) * duration_s])
-    phases = random.uniform(0, 2 * np.pi, glints)
-    total = np.zeros(len(t), dtype=np.complex128)
-    for shift, weight, onset, phase in zip(shifts, weights, onsets, phases, strict=True):
+    """Return the sum of glints: a steady one at once, the others fading in within the first half of the trail's life.
+
+    Sheared winds bend a trail until it reflects at several places, each moving with its own wind (McKinley 1961 ch. 8);
+    shifts and strengths wander over seconds, so that the beats are not regular.
+    """
+    total = np.ones(len(t), dtype=np.complex128)
+    for _ in range(glints - 1):
+        onset = random.uniform(0.05, 0.5) * duration_s
         arrived = np.clip((t - onset) / (0.1 * duration_s + 0.05), 0, 1)
-        total += weight * arrived * np.exp(1j * (2 * np.pi * shift * t + phase))
+        shift = random.normal(0, drift_hz)
+        total += arrived * _glint(t, random.uniform(0.3, 0.8), shift, 0.7 * drift_hz, random)
     return total
+
+
+def _glint(
+    t: NDArray[np.float64], weight: float, shift_hz: float, wander_hz: float, random: np.random.Generator
+) -> NDArray[np.complex128]:
+    """Return one glint: its shift swings by ``wander_hz`` in some seconds, its strength a little."""
+    period_s, swing, start = random.uniform(3, 8), random.uniform(0, 2 * np.pi), random.uniform(0, 2 * np.pi)
+    turns = shift_hz * t + wander_hz * period_s / (2 * np.pi) * np.sin(2 * np.pi * t / period_s + swing)
+    strength = weight * (1 + 0.25 * np.sin(2 * np.pi * t / random.uniform(2, 6) + start))
+    return np.asarray(strength * np.exp(1j * (2 * np.pi * turns + start)))
 
 
 def head(start_s: float, duration_s: float, doppler_hz: float, doppler_rate_hz_s: float) -> Arrival:
