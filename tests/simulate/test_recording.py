@@ -79,6 +79,11 @@ def test_the_same_seed_gives_the_same_recording(record):
     assert not np.array_equal(first, other)
 
 
+def test_a_folder_that_is_not_there(tmp_path):
+    with pytest.raises(RequestError, match="cannot be written"):
+        simulate(scenario_of(duration_s=0.1), tmp_path / "none" / "night")
+
+
 def test_nothing_is_overwritten_without_force(tmp_path):
     scenario = scenario_of(duration_s=0.1)
     simulate(scenario, tmp_path / "night")

@@ -43,9 +43,9 @@ def test_a_good_scenario():
 
 # One valid file, many ways to break it: what is replaced, by what, and the line that a person reads.
 BROKEN = [
-    ("duration_s = 10", "duration_s = 0", "[recording] duration_s = 0: expected above 0 to 100,000 seconds"),
-    ("duration_s = 10", "duration_s = nan", "[recording] duration_s = nan: expected above 0 to 100,000 seconds"),
-    ("duration_s = 10\n", "", "[recording] duration_s is missing: expected above 0 to 100,000 seconds"),
+    ("duration_s = 10", "duration_s = 0", "[recording] duration_s = 0: expected 0.01 to 100,000 seconds"),
+    ("duration_s = 10", "duration_s = nan", "[recording] duration_s = nan: expected 0.01 to 100,000 seconds"),
+    ("duration_s = 10\n", "", "[recording] duration_s is missing: expected 0.01 to 100,000 seconds"),
     ("noise_dbfs =", "noise =", "[recording] noise is not a known key; did you mean noise_dbfs?"),
     ("-08-13T03:40:00Z", "-08-13 03:40", '[recording] start_utc = "2026-08-13 03:40": expected a UTC time like'),
     ("noise_dbfs = -30", 'noise_dbfs = "-30"', '[recording] noise_dbfs = "-30": expected -120 to 0 dB over full scale'),
@@ -72,6 +72,11 @@ BROKEN = [
     ("[[underdense]]", "[underdense]", "[underdense] = {'transmitter'"),
     ("rate_per_h = 100", "rate_per_h = 0", "[[population]] 1 rate_per_h = 0: expected above 0 echoes an hour"),
     ("rate_per_h = 100", "rate_per_h = 1\nmax_snr_db = 0", "[[population]] 1: max_snr_db = 0.0: expected more than"),
+    (
+        "[[underdense]]",
+        "[[loss]]\nstart_s = 0\nduration_s = 99\n[[underdense]]",
+        "[[loss]]: nothing of the recording is left",
+    ),
     ("[recording]", "[recording", "not valid TOML"),
     ("[receiver]", "[reciever]", "reciever is not a known table; did you mean receiver?"),
 ]

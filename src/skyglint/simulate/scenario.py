@@ -48,7 +48,7 @@ class Recording(Table):
     """How long, how fast, in what format; ``noise_dbfs`` is the receiver's noise in the whole span over full scale."""
 
     start_utc: Annotated[str, Field(description="a UTC time like 2026-08-13T03:40:00Z")]
-    duration_s: Annotated[float, Field(gt=0, le=100_000, description="above 0 to 100,000 seconds")]
+    duration_s: Annotated[float, Field(ge=0.01, le=100_000, description="0.01 to 100,000 seconds")]
     sample_rate_hz: Annotated[float, Field(ge=8_000, le=20e6, description="8,000 to 20,000,000 samples per second")]
     center_frequency_hz: Frequency
     format: Annotated[Format, Field(description='"cu8", "ci8", "ci16_le" or "cf32_le"')] = "cu8"
@@ -157,9 +157,24 @@ class Scenario(Table):
     @model_validator(mode="after")
     def _hangs_together(self) -> Scenario:
         problems = [*_name_problems(self), *_band_problems(self)]
+        if self.lost_s == ((0.0, self.recording.duration_s),):
+            problems.append("[[loss]]: nothing of the recording is left")
         if problems:
             raise ValueError("\n".join(problems))
         return self
+
+    @property
+    def lost_s(self) -> tuple[tuple[float, float], ...]:
+        """Spans without samples, seconds after the start: in order, joined where they touch, cut to the recording."""
+        spans: list[tuple[float, float]] = []
+        end_s = self.recording.duration_s
+        for loss in sorted(self.loss, key=lambda each: each.start_s):
+            begin, stop = min(loss.start_s, end_s), min(loss.start_s + loss.duration_s, end_s)
+            if spans and begin <= spans[-1][1]:
+                spans[-1] = (spans[-1][0], max(spans[-1][1], stop))
+            elif stop > begin:
+                spans.append((begin, stop))
+        return tuple(spans)
 
     @property
     def channel_events(self) -> tuple[ChannelEvent, ...]:

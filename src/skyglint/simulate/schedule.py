@@ -76,7 +76,10 @@ def schedule(scenario: Scenario, random: np.random.Generator) -> Schedule:
     return Schedule(
         tuple(tuple(arrivals[station.name]) for station in scenario.transmitter),
         tuple(bursts),
-        Truth(tuple(sorted(inside, key=lambda each: each.start_unix)), _losses(scenario)),
+        Truth(
+            tuple(sorted(inside, key=lambda each: each.start_unix)),
+            tuple((start_unix + begin, start_unix + end) for begin, end in scenario.lost_s),
+        ),
     )
 
 
@@ -202,16 +205,3 @@ def _everywhere(
         energy_snr_s=energy_snr_s,
         echo_class=echo_class,
     )
-
-
-def _losses(scenario: Scenario) -> tuple[tuple[float, float], ...]:
-    """Return the spans without samples, joined where they touch, cut to the recording."""
-    start_unix, end_s = scenario.recording.start_unix, scenario.recording.duration_s
-    spans: list[tuple[float, float]] = []
-    for loss in sorted(scenario.loss, key=lambda each: each.start_s):
-        start_s, stop_s = min(loss.start_s, end_s), min(loss.start_s + loss.duration_s, end_s)
-        if spans and start_s <= spans[-1][1]:
-            spans[-1] = (spans[-1][0], max(spans[-1][1], stop_s))
-        elif stop_s > start_s:
-            spans.append((start_s, stop_s))
-    return tuple((start_unix + start_s, start_unix + stop_s) for start_s, stop_s in spans)
