@@ -33,6 +33,9 @@ def run(
         float, typer.Option(help="Height of the smooth Earth above the sea: that of the plain around the site.")
     ] = 0.0,
     rows: Annotated[int, typer.Option("--rows", min=1, help="How many candidates the table shows.")] = 15,
+    row: Annotated[
+        float | None, typer.Option("--row", min=0, max=360, help="Bearing of the row to show; else the richest.")
+    ] = None,
     to: Annotated[Path | None, typer.Option("--to", metavar="HTML", help="Write the page.")] = None,
     csv: Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write the candidates as CSV.")] = None,
     write: Annotated[
@@ -80,18 +83,18 @@ def run(
     if json:
         from json import dumps
 
-        typer.echo(dumps(plan_document(plan, proposal), ensure_ascii=False, allow_nan=False))
+        typer.echo(dumps(plan_document(plan, proposal, row), ensure_ascii=False, allow_nan=False))
     else:
         from skyglint.cli.plan_words import show
 
-        show(plan, proposal, list_words(gathered), rows)
+        show(plan, proposal, list_words(gathered), rows, row)
     if csv is not None:
         csv.write_text(plan_csv(plan), encoding="utf-8")
     if to is not None:
         from skyglint.report.plan_page import PlanPage, render_plan
 
         blocks = channel_blocks(proposal) if proposal else ""
-        to.write_text(render_plan(PlanPage(plan, proposal, blocks, list_words(gathered))), encoding="utf-8")
+        to.write_text(render_plan(PlanPage(plan, proposal, blocks, list_words(gathered), row)), encoding="utf-8")
     if proposal is None:
         if write is not None:
             raise RequestError("--write: there is no set to propose: no candidate has an echo to offer")

@@ -9,11 +9,14 @@ from rich.text import Text
 from skyglint.plan import notes
 from skyglint.plan.planning import Plan
 from skyglint.plan.proposal import Proposal
+from skyglint.plan.rows import best_row_bearing, row
 
 _STYLE = {"silent": "green", "rustles": "", "heard": "red"}
 
 
-def show(plan: Plan, proposal: Proposal | None, lists: tuple[str, ...], rows: int) -> None:
+def show(
+    plan: Plan, proposal: Proposal | None, lists: tuple[str, ...], rows: int, row_bearing_deg: float | None
+) -> None:
     """Print the plan."""
     console = Console(highlight=False)
     for sentence in lists:
@@ -31,6 +34,7 @@ def show(plan: Plan, proposal: Proposal | None, lists: tuple[str, ...], rows: in
         console.print("No set to propose: no candidate has an echo to offer.")
     else:
         _show_set(console, proposal)
+    _show_row(console, plan, best_row_bearing(plan.candidates) if row_bearing_deg is None else row_bearing_deg)
     console.print(Text(notes.ACCURACY, style="dim"))
     console.print(Text("Before you build: " + notes.SAFETY[0], style="dim"))
     console.print(Text("Lightning, masts and roofs: see the page (--to); local codes decide.", style="dim"))
@@ -72,4 +76,18 @@ def _show_set(console: Console, proposal: Proposal) -> None:
     console.print(table)
     for warning in proposal.warnings:
         console.print(Text(f"Note: {warning}."))
+    console.print()
+
+
+def _show_row(console: Console, plan: Plan, bearing_deg: float) -> None:
+    members = row(plan, bearing_deg)
+    if len(members) < 2:
+        return
+    title = f"A row along {bearing_deg:.0f}°: the stretch of the layer that each lights, km from here."
+    console.print(Text(title, style="bold"))
+    for member in members:
+        gap = member.gap_km
+        beside = "" if gap != gap else f"{gap:.0f} km gap" if gap >= 0 else f"overlaps by {-gap:.0f} km"
+        name = Text(f"{member.candidate.name:24.24}", end="")
+        console.print(name, Text(f"{member.near_km:5.0f} to {member.far_km:5.0f}  {beside}"))
     console.print()

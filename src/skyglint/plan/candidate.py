@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from skyglint.path.constants import FloatArray
 from skyglint.plan.aiming import Aim, RateByGain
@@ -12,6 +12,9 @@ from skyglint.site import Kind
 from skyglint.transmitters.transmitter import Transmitter
 
 Verdict = Literal["silent", "rustles", "heard"]
+
+#: How much of the night a direct signal leaves to the echoes (working assumption of this program).
+QUIET: Final[dict[Verdict, float]] = {"silent": 1.0, "rustles": 0.85, "heard": 0.2}
 
 #: A direct signal this far under the noise lifts the floor by half a decibel: nothing of it is noticed.
 SILENT_SNR_DB = -9.0
@@ -55,8 +58,8 @@ class Candidate:
     ----------
     transmitter
         The record from the list.
-    antenna_fits
-        Whether the frequency is near the one that the receiver, and so the antenna, is set up for.
+    off_band_db
+        Gain that the antenna lacks because the frequency is far from the one that the receiver is set up for.
     hidden_m, hidden_geometric_m
         Its top below the site's horizon, with 4/3 and with the true Earth radius; negative above.
     direct_snr_db, direct_snr_10_db, direct_snr_1_db
@@ -76,7 +79,7 @@ class Candidate:
     transmitter: Transmitter
     height_m: float
     height_known: bool
-    antenna_fits: bool
+    off_band_db: float
     distance_km: float
     bearing_deg: float
     back_bearing_deg: float
@@ -109,6 +112,11 @@ class Candidate:
     def frequency_hz(self) -> float:
         """The transmitter's frequency."""
         return self.transmitter.frequency_hz
+
+    @property
+    def antenna_fits(self) -> bool:
+        """Whether the antenna is made for the frequency, as far as the receiver's tuning tells."""
+        return self.off_band_db == 0
 
     @property
     def kind(self) -> Kind:

@@ -21,8 +21,8 @@ CSV_COLUMNS: Final = (
 )  # fmt: skip
 
 
-def plan_document(plan: Plan, proposal: Proposal | None) -> dict[str, Any]:
-    """Return the plan as plain values; what is not known is None."""
+def plan_document(plan: Plan, proposal: Proposal | None, row_bearing_deg: float | None = None) -> dict[str, Any]:
+    """Return the plan as plain values; what is not known is None. The row is the richest unless a bearing is given."""
     return {
         "site": plan.site.site.name,
         "transmitters_within_reach": len(plan.survey.transmitters),
@@ -32,7 +32,7 @@ def plan_document(plan: Plan, proposal: Proposal | None) -> dict[str, Any]:
         "accuracy": "echoes_per_h is good to a factor of about three; comparisons between transmitters are better",
         "candidates": [_candidate(one) for one in plan.candidates],
         "proposal": None if proposal is None else _proposal(proposal),
-        "row": _row(plan),
+        "row": _row(plan, best_row_bearing(plan.candidates) if row_bearing_deg is None else row_bearing_deg),
     }
 
 
@@ -123,8 +123,7 @@ def _proposal(proposal: Proposal) -> dict[str, Any]:
     }
 
 
-def _row(plan: Plan) -> dict[str, Any]:
-    bearing = best_row_bearing(plan.candidates)
+def _row(plan: Plan, bearing: float) -> dict[str, Any]:
     return {
         "bearing_deg": _number(bearing, 1),
         "members": [

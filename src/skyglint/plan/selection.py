@@ -60,7 +60,8 @@ def _target_words(plan: Plan, one: Candidate, aim: Aim) -> str:
 
 
 def _rate(plan: Plan, one: Candidate, aim: Aim) -> float:
-    return float(one.path.total(layer_gain_dbi(plan.layer, plan.site.antenna, one.frequency_hz, aim)))
+    gain_dbi = layer_gain_dbi(plan.layer, plan.site.antenna, one.frequency_hz, aim)
+    return float(one.path.total(gain_dbi - one.off_band_db))
 
 
 def _targets(plan: Plan, useful: list[Candidate]) -> list[Candidate]:

@@ -14,8 +14,8 @@ from skyglint.plan import notes
 from skyglint.plan.aiming import layer_gain_dbi
 from skyglint.plan.candidate import Candidate
 from skyglint.plan.planning import Plan
-from skyglint.plan.rows import RowMember, best_row_bearing, row
 from skyglint.plan.proposal import Proposal
+from skyglint.plan.rows import RowMember, best_row_bearing, row
 from skyglint.report import numbers, tokens
 from skyglint.report.figures.hour_lane import hour_lane, month_field
 from skyglint.report.figures.hours import nice_step
@@ -42,12 +42,15 @@ class PlanPage:
         The proposal as ``[[channel]]`` tables, ready to copy.
     lists
         Where the transmitters came from, with date and what was left out, one sentence each.
+    row_bearing_deg
+        Bearing of the row that is shown, None for the richest.
     """
 
     plan: Plan
     proposal: Proposal | None
     blocks: str
     lists: tuple[str, ...]
+    row_bearing_deg: float | None = None
 
     @property
     def top_per_h(self) -> float:
@@ -229,8 +232,10 @@ def _shades(page: PlanPage, plan: Plan) -> list[Shade]:
 
 
 def row_members(page: PlanPage) -> tuple[float, Sequence[RowMember]]:
-    """Return the bearing of the richest row and its members."""
-    bearing = best_row_bearing(page.plan.candidates)
+    """Return the bearing of the row and its members."""
+    bearing = page.row_bearing_deg
+    if bearing is None:
+        bearing = best_row_bearing(page.plan.candidates)
     return bearing, row(page.plan, bearing)
 
 
