@@ -149,8 +149,8 @@ class Loss(Table):
 class Population(Table):
     """Random echoes of one transmitter, at ``rate_per_h``, from ``start_s`` for ``duration_s`` (default: to the end).
 
-    ``rate_per_h`` counts echoes whose peak is above ``min_snr_db``. Strengths follow the mass index, heights are normal
-    about ``height_km``.
+    ``rate_per_h`` counts echoes whose peak is above ``min_snr_db`` (over 1 Hz for a carrier: 30 and more). Strengths
+    follow the mass index, heights are normal about ``height_km``.
     """
 
     transmitter: StationName
