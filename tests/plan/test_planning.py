@@ -9,6 +9,7 @@ from geographiclib.geodesic import Geodesic
 
 from skyglint.path.geodesy import destination
 from skyglint.plan.demo import demo_listing
+from skyglint.plan.notes import ground_note
 from skyglint.plan.planning import make_plan
 from skyglint.plan.settings import PlanSettings
 from skyglint.plan.terrain import TerrainHorizon
@@ -123,6 +124,17 @@ def test_month_and_terrain(site):
     assert walled.hidden_m > open_.hidden_m + 100_000
     assert walled.direct_snr_db < open_.direct_snr_db + 0.1
     assert walled.layer.area_km2 < 0.5 * open_.layer.area_km2
+
+
+def test_a_high_plain_is_asked_for_and_can_be_stated(site_text):
+    text = site_text.replace("height_m = 210", "height_m = 1600")
+    site = parse_site(text)
+    assert "1600 m above the smooth ground" in ground_note(1600.0, 0.0)
+    assert ground_note(1600.0, 1500.0) == ""
+    station = at(site, 90, 250, height_m=1750.0)
+    # From a peak 1600 m above the sea the horizon is 165 km away, from a plain at that height 10 km.
+    assert only(site, station)["Mossgate"].hidden_m < 0
+    assert only(site, station, surface_height_m=1590.0)["Mossgate"].hidden_m > 2000
 
 
 def test_south_of_the_equator_across_the_date_line(site_text):

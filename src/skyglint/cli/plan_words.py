@@ -21,6 +21,9 @@ def show(
     console = Console(highlight=False)
     for sentence in lists:
         console.print(Text(sentence, style="dim"))
+    note = notes.ground_note(plan.site.site.height_m, plan.settings.surface_height_m)
+    if note:
+        console.print(Text(note))
     if not plan.candidates:
         console.print(
             f"No transmitter on the air lies within {plan.settings.radius_km:.0f} km. Is the list of the right "

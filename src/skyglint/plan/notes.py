@@ -30,3 +30,18 @@ ACCURACY: Final = (
     "Expected rates are good to a factor of about three: flux, noise and heights are means of large spreads. "
     "Comparisons between transmitters at one site are better, because most of that is common to them."
 )
+
+#: A site this far above the assumed smooth ground is likelier on a plain of its own than on a peak above the sea.
+_HIGH_GROUND_M: Final = 400.0
+
+
+def ground_note(site_height_m: float, surface_height_m: float) -> str:
+    """Return what to say of a site far above the assumed smooth ground, empty for others."""
+    above = site_height_m - surface_height_m
+    if above <= _HIGH_GROUND_M:
+        return ""
+    return (
+        f"The site lies {above:.0f} m above the smooth ground that was assumed, {surface_height_m:.0f} m above the "
+        "sea: right for a peak, wrong for a high plain, where every station would seem to stand in plain sight. Give the "
+        "plain's height with --surface-height-m."
+    )

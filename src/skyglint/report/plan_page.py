@@ -177,25 +177,25 @@ def _marks(page: PlanPage) -> list[Mark]:
             if channel.transmitter is not None and channel.part != "guard":
                 chosen[id(channel.transmitter)] = channel.part
     marks = []
-    for k, one in enumerate(plan.survey.transmitters):
-        kind = chosen.get(id(one))
+    for k, station in enumerate(plan.survey.transmitters):
+        kind = chosen.get(id(station))
         if kind is not None:
-            marks.append(_mark(kind, one.name, one.frequency_hz, plan.survey.distance_m[k], plan.survey.azimuth_deg[k]))
-    for candidate in plan.candidates:
-        if id(candidate.transmitter) not in chosen:
             marks.append(
-                _mark("candidate", candidate.name, candidate.frequency_hz, 1e3 * candidate.distance_km,
-                      candidate.bearing_deg, named=False)
-            )  # fmt: skip
-    shown = {(mark.distance_km, mark.bearing_deg) for mark in marks}
-    for candidate in plan.candidates:
-        if chosen.get(id(candidate.transmitter)) in {"target", "control"}:
-            for other in candidate.neighbours:
-                place = (round(other.distance_km, 1), round(other.bearing_deg, 1))
-                if abs(other.offset_hz) < 150e3 and place not in shown:
-                    shown.add(place)
-                    title = f"{other.name}, beside {candidate.name}"
-                    marks.append(Mark("neighbour", place[0], place[1], "", title))
+                _mark(kind, station.name, station.frequency_hz, plan.survey.distance_m[k], plan.survey.azimuth_deg[k])
+            )
+    rivals = {
+        (round(other.distance_km, 1), round(other.bearing_deg, 1)): f"{other.name}, beside {candidate.name}"
+        for candidate in plan.candidates
+        if chosen.get(id(candidate.transmitter)) in {"target", "control"}
+        for other in candidate.neighbours
+        if abs(other.offset_hz) < 150e3
+    }
+    taken = {(mark.distance_km, mark.bearing_deg) for mark in marks}
+    marks += [Mark("neighbour", *place, "", title) for place, title in rivals.items() if place not in taken]
+    for one in plan.candidates:
+        mark = _mark("candidate", one.name, one.frequency_hz, 1e3 * one.distance_km, one.bearing_deg, named=False)
+        if id(one.transmitter) not in chosen and (mark.distance_km, mark.bearing_deg) not in rivals:
+            marks.append(mark)
     return marks
 
 
