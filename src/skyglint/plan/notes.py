@@ -42,6 +42,6 @@ def ground_note(site_height_m: float, surface_height_m: float) -> str:
         return ""
     return (
         f"The site lies {above:.0f} m above the smooth ground that was assumed, {surface_height_m:.0f} m above the "
-        "sea: right for a peak, wrong for a high plain, where every station would seem to stand in plain sight. Give the "
-        "plain's height with --surface-height-m."
+        "sea: right for a peak, wrong for a high plain, where every station would seem to stand in plain sight. Give "
+        "the plain's height with --surface-height-m."
     )
