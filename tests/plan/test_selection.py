@@ -1,6 +1,7 @@
 """The proposed set on the invented list, and the site file that it becomes."""
 
 import tomllib
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -101,12 +102,22 @@ def test_written_site_file_is_read_again_and_keeps_what_was_there(site_text, pro
 
 
 def test_names_are_escaped_and_distinct(proposal):
-    from dataclasses import replace
-
     odd = replace(proposal.channels[0].transmitter, name='Ab"c\n\\ ÄÖ')
     channels = tuple(replace(channel, transmitter=odd) for channel in proposal.channels[:2])
     blocks = tomllib.loads(channel_blocks(replace(proposal, channels=channels)))
     assert [channel["name"] for channel in blocks["channel"]] == ["ab-c-ao", "ab-c-ao-2"]
+
+
+def test_a_code_by_call_letters_is_only_a_hint(proposal):
+    # NRSC-4-B Annex D: KQZX is 3CE1; a translator's call has no code.
+    one = replace(proposal.channels[0].transmitter, name="KQZX-FM", country="US", rds_pi="")
+    blocks = channel_blocks(replace(proposal, channels=(replace(proposal.channels[0], transmitter=one),)))
+    assert '# rds_pi = "3CE1"' in blocks
+    assert "rds_pi" not in tomllib.loads(blocks)["channel"][0]
+    other = replace(one, name="K203BT")
+    assert "rds_pi" not in channel_blocks(
+        replace(proposal, channels=(replace(proposal.channels[0], transmitter=other),))
+    )
 
 
 def test_a_file_that_cannot_be_written_into_is_left_alone(site_text, proposal):

@@ -10,8 +10,10 @@ from pathlib import Path
 from typing import Final
 
 from skyglint.errors import RequestError
+from skyglint.fm.pi_codes import code_of_call
 from skyglint.plan.proposal import Part, Proposal, Proposed
 from skyglint.site import Role, Site, load_site, parse_site
+from skyglint.transmitters.transmitter import Transmitter
 
 _ROLE: Final[dict[Part, Role]] = {
     "target": "target",
@@ -89,7 +91,19 @@ def _block(channel: Proposed, name: str) -> str:
             lines.append(f"height_m = {channel.height_m:.0f}")
         if one.rds_pi:
             lines.append(f'rds_pi = "{one.rds_pi}"')
+        elif hint := _code_by_call(one):
+            lines.append(f'# rds_pi = "{hint}"  # by the rule for call letters; many stations send another: check it')
     return "\n".join(lines) + "\n"
+
+
+def _code_by_call(one: Transmitter) -> str:
+    """Return the PI code that a US station's call letters stand for, empty where none does (NRSC-4-B Annex D)."""
+    if one.kind != "fm" or one.country != "US":
+        return ""
+    try:
+        return f"{code_of_call(one.name.split('-')[0]):04X}"
+    except ValueError:
+        return ""
 
 
 def _one_line(text: str) -> str:
