@@ -46,6 +46,8 @@ def run(
         truth = simulate(scenario, recording, force=force, progress=told)
     typer.echo(f"Scanning it ({time.monotonic() - begin:.0f} s so far) ...")
     database = to / "night.db"
+    for leftover in (database, *(database.with_name(database.name + suffix) for suffix in ("-wal", "-shm"))):
+        leftover.unlink(missing_ok=True)
     with progress("scanning", 0.0, scenario.recording.duration_s) as told:
         site = scan_demo(site_file, recording, database, time.time(), told)
     targets = [channel.name for channel in site.channel if channel.role == "target"]

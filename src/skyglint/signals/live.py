@@ -82,6 +82,9 @@ class LiveSource:
         The receiver.
     clock, sleep
         POSIX seconds now, and how to wait.
+    correction_ppm
+        How much faster than stated the receiver's clock runs: the count of samples is held against the computer's
+        clock by the true rate, so that a known error of the receiver's is not taken for lost samples.
     """
 
     def __init__(
@@ -89,8 +92,10 @@ class LiveSource:
         device: Device,
         clock: Callable[[], float] = time.time,
         sleep: Callable[[float], None] = time.sleep,
+        correction_ppm: float = 0.0,
     ) -> None:
         self._device, self._clock, self._sleep = device, clock, sleep
+        self._true_rate_hz = device.settings.sample_rate_hz * (1.0 + correction_ppm * 1e-6)
         self._number, self._end_unix = -1, float("nan")
         # Added to the clock after it was set back, so that times go on.
         self._shift_s = 0.0
@@ -157,7 +162,7 @@ class LiveSource:
             late_s = self._now() - self._end_unix
             yield block
             index += size
-            drift_s = lateness.add(index / rate_hz, late_s)
+            drift_s = lateness.add(index / self._true_rate_hz, late_s)
             if drift_s is not None and abs(drift_s) > TOLERANCE_S:
                 yield self._correct(drift_s)
                 start_unix, index, lateness = self._end_unix, 0, Lateness(WINDOW_S)
@@ -180,7 +185,7 @@ class LiveSource:
         encoding, rate_hz = self._device.encoding, self._info.sample_rate_hz
         values = np.frombuffer(data, encoding.dtype)
         block = Block(values, encoding, self._number, start_unix, index, rate_hz, self._info.center_frequency_hz)
-        self._end_unix = start_unix + (index + block.n_samples) / rate_hz
+        self._end_unix = start_unix + (index + block.n_samples) / self._true_rate_hz
         return block
 
     def _fill(self, n_samples: int) -> bytearray:

@@ -59,6 +59,8 @@ class SourceOptions:
         (``usb``) or subtracted from it (``lsb``).
     gain_db
         Of a receiver; ``None`` leaves the gain to the receiver's own control.
+    correction_ppm
+        How much faster than stated a receiver's clock runs.
     """
 
     encoding: str | None = None
@@ -68,6 +70,7 @@ class SourceOptions:
     dial_frequency_hz: float | None = None
     sideband: Sideband | None = None
     gain_db: float | None = None
+    correction_ppm: float = 0.0
 
     def __post_init__(self) -> None:
         _check_option("sample_rate_hz", self.sample_rate_hz, RATE_HZ)

@@ -93,6 +93,39 @@ class Recording:
         items = self._raw_blocks(block_samples(block_s, rate_hz, encoding))
         return lose_nonsense(items, cell_samples(rate_hz)) if encoding.dtype.kind == "f" else items
 
+    def span(self, start_unix: float, end_unix: float) -> list[Block]:
+        """Return the samples of a span of time again, one block for each unbroken run; empty where there are none.
+
+        Raises
+        ------
+        SourceError
+            If the file cannot be read.
+        """
+        found: list[Block] = []
+        number = 0
+        try:
+            with self._path.open("rb", buffering=0) as file:
+                for part in self._parts:
+                    if isinstance(part, Stretch):
+                        found += self._span_of(file, part, number, start_unix, end_unix)
+                        number += 1
+        except OSError as error:
+            raise SourceError(f"{self._path}: reading failed: {error.strerror or error}") from error
+        return found
+
+    def _span_of(
+        self, file: BinaryIO, part: Stretch, number: int, start_unix: float, end_unix: float
+    ) -> Iterator[Block]:
+        rate_hz, done = self._info.sample_rate_hz, 0
+        for extent in part.extents:
+            length_s, begin_s = extent.n_samples / rate_hz, done / rate_hz
+            first = round(min(max(start_unix - part.start_unix - begin_s, 0.0), length_s) * rate_hz)
+            last = round(min(max(end_unix - part.start_unix - begin_s, 0.0), length_s) * rate_hz)
+            if first < last:
+                piece = Extent(extent.byte_offset + first * self._layout.stored_bytes, last - first)
+                yield from self._extent_blocks(file, part, piece, last - first, number, done + first)
+            done += extent.n_samples
+
     def _raw_blocks(self, size: int) -> Iterator[Block | Gap]:
         number = 0
         try:

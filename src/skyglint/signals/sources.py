@@ -71,7 +71,8 @@ def _open_receiver(address: str, scheme: str, options: SourceOptions) -> LiveSou
     require(options, ["sample_rate_hz", "center_frequency_hz"], address)
     rate_hz = needed(options.sample_rate_hz, "sample_rate_hz", address)
     center_hz = needed(options.center_frequency_hz, "center_frequency_hz", address)
-    return LiveSource(RECEIVERS[scheme](address, Settings(center_hz, rate_hz, options.gain_db)))
+    device = RECEIVERS[scheme](address, Settings(center_hz, rate_hz, options.gain_db))
+    return LiveSource(device, correction_ppm=options.correction_ppm)
 
 
 def _open_recording(path: Path, options: SourceOptions) -> Recording:

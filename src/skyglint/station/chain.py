@@ -14,7 +14,7 @@ from skyglint.echoes.echo import Findings
 from skyglint.echoes.settings import DetectionSettings
 from skyglint.signals.block import Block, Gap
 from skyglint.site import Channel, SitePlace
-from skyglint.station.recent import Recent
+from skyglint.station.recent import Recent, Samples
 from skyglint.station.who import Identifier
 from skyglint.store.records import CoverageSpan
 
@@ -67,7 +67,7 @@ class Chain:
     samples, clipped
         Samples read so far, and how many of them lay at the converter's rails.
     recent
-        The last seconds of samples; replace it to hold more.
+        Where the samples of closed echoes are had; the last few seconds unless replaced.
     """
 
     def __init__(
@@ -86,7 +86,7 @@ class Chain:
         self._identifier = Identifier(channels, correction_ppm)
         self._on_frames = on_frames
         self._place, self._patience_s = place, patience_s
-        self.recent = Recent()
+        self.recent: Samples = Recent(correction_ppm=correction_ppm)
         self._bank = FilterBank(channels, correction_ppm, band_hz, kernels)
         self._settings = settings or DetectionSettings()
         self._geometry: BankGeometry | None = None

@@ -134,7 +134,7 @@ class Engine:
             on_frames=lambda names, block: frames.append((names, block)),
             place=self._site.site,
         )
-        chain.recent = Recent(HELD_S)
+        chain.recent = Recent(HELD_S, self._site.receiver.correction_ppm)
         store = LiveStore(
             self._database, self._begin_run, source.info, self._site.channel, self._monotonic, self._trouble
         )

@@ -37,5 +37,6 @@ def receiver_of(site: Site, folder: Path, gain_db: float | None = None) -> Sourc
         sample_rate_hz=receiver.sample_rate_hz,
         center_frequency_hz=receiver.center_frequency_hz,
         gain_db=gain_db,
+        correction_ppm=receiver.correction_ppm,
     )
     return open_source(receiver.source, options)

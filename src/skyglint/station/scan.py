@@ -9,9 +9,11 @@ from dataclasses import dataclass
 from skyglint.dsp.kernels import Kernels
 from skyglint.echoes.settings import DetectionSettings
 from skyglint.signals.block import Source
+from skyglint.signals.recording import Recording
 from skyglint.site import Site
 from skyglint.station.chain import Chain, Heard
 from skyglint.station.keeper import Keeper
+from skyglint.station.recent import Reread
 from skyglint.store.store import Store
 
 #: Block that the chain takes at a time: long enough that its bookkeeping costs nothing, short enough for any cache.
@@ -86,6 +88,8 @@ def scan_recording(
     chain = Chain(
         site.channel, site.receiver.correction_ppm, band, settings, kernels, place=site.site, patience_s=PATIENCE_S
     )
+    if isinstance(source, Recording):
+        chain.recent = Reread(source, site.receiver.correction_ppm)
     tally = _Tally(len(site.channel))
     with store.recording(run_id, info, site.channel) as writer:
         keeper = Keeper(writer)

@@ -11,7 +11,7 @@ import numpy as np
 
 from skyglint.echoes.echo import Echo
 from skyglint.site import Channel
-from skyglint.station.recent import Recent
+from skyglint.station.recent import Samples
 
 #: Weaker bursts say nothing: 15 dB is where a declared code is mostly confirmed, and the pilot shows a little lower.
 LEAST_SNR_DB = 8.0
@@ -57,7 +57,7 @@ class Identifier:
         self._factor = 1.0 + correction_ppm * 1e-6
         self._offsets_hz: dict[str, deque[float]] = defaultdict(lambda: deque(maxlen=101))
 
-    def identify(self, echo: Echo, recent: Recent) -> Echo:
+    def identify(self, echo: Echo, recent: Samples) -> Echo:
         """Return the echo with what its samples say; as it was where they say nothing or are no longer held."""
         channel = self._channels.get(echo.channel)
         if channel is None or not echo.peak_snr_db >= LEAST_SNR_DB:
