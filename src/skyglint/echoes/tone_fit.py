@@ -1,6 +1,8 @@
 """Frequency, drift and decay of a burst of a carrier, by maximum likelihood on its samples.
 
-Model in white noise: a exp(i phi) (1 - exp(-t/rise)) exp(-t/decay + i 2 pi (f t + r t^2/2)) from its start on. The
+Model in white noise: the echo of a trail that forms while the meteor crosses its Fresnel zone, each element decaying
+from then on (the Cornu spiral of McKinley, "Meteor Science and Engineering" (1961) ch. 8, with the decay inside the
+integral), times exp(i 2 pi (f t + r t^2/2)). A rise without the spiral's turning phase would be read as Doppler. The
 complex amplitude is solved for exactly at every step (variable projection: Golub & Pereyra, SIAM J. Numer. Anal. 10,
 413 (1973) [citation from memory]); the rest by damped Gauss-Newton steps. In Gaussian noise least squares is maximum
 likelihood, and the inverse of the same matrix gives the standard errors (Rife & Boorstyn, IEEE Trans. IT-20, 591
@@ -13,13 +15,17 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import wofz
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
 _ITERATIONS = 60
-_STEPS = np.array([1e-4, 1e-4, 1e-3, 1e-3, 1e-2])
-_RATE_SD_HZ_S = 30.0  # trails drift with winds of tens of m/s; a head is told before and its rate taken out
+_STEPS = np.array([1e-4, 1e-4, 1e-6, 1e-3, 1e-2])
+_RATE_SD_HZ_S = 3.0  # what changing winds do to a trail's shift; a head's chirp is taken out before
+_END_ZONES = 4.0
+_CROSSINGS_S = (0.005, 0.012, 0.025, 0.05, 0.1)
+_LONGEST_CROSSING_S = 0.15  # of half a Fresnel zone of 1 to 5 km at 20 to 70 km/s
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +37,9 @@ class ToneFit:
     decay_time_s, decay_time_sd_s, frequency_hz, frequency_sd_hz, rate_hz_s, rate_sd_hz_s
         Amplitude decay time; frequency at the energy's centre of time; its rate of change; standard errors.
     start_s
-        Start of the rise.
+        When the meteor passed the specular point.
     carrier_to_noise_hz
-        Power at the start of the decay over the noise density.
+        Highest power over the noise density.
     explained
         Energy of the fitted tone over the noise density, E/N0.
     """
@@ -62,8 +68,13 @@ def fit_tone(
     z = samples.astype(np.complex128)
     t: Floats = np.arange(0.5, len(z), dtype=np.float64) / np.float64(rate_hz)
     centre = start_s + 0.5 * decay_s
-    theta = np.array([np.log(decay_s), np.log(0.1 * decay_s + 1.0 / rate_hz), start_s, frequency_hz, 0.0])
     model = _Tone(z, t, centre)
+    guesses = [
+        np.array([np.log(decay_s), np.log(crossing), start_s + shift * crossing, frequency_hz, 0.0])
+        for crossing in _CROSSINGS_S
+        for shift in (-0.5, 0.0, 0.5, 1.0)
+    ]
+    theta = min((model.bounded(guess) for guess in guesses), key=model.cost)
     cost, damping = model.cost(theta), 1e-2
     for _ in range(_ITERATIONS):
         residual, jacobian = model.linearized(theta)
@@ -87,21 +98,48 @@ def fit_tone(
 _LIMITS = np.array([50.0, 50.0, 1.0, 500.0, 1e4])
 
 
+def forming_trail(time_s: Floats, crossing_s: float, decay_s: float) -> Complexes:
+    """Return the complex gain of a trail that forms and decays.
+
+    It is the integral up to t of exp(-i pi (t'/T)^2 - (t - t')/tau) dt' in units of T sqrt(1/i). In closed form, with
+    the Faddeeva function w, c = sqrt(i pi)/T and u = c t - 1/(2 c tau), it is exp(-t/tau + 1/(2 c tau)^2) after the
+    meteor's passing, plus the end of the trail, -sign(t)/2 exp(-i pi (t/T)^2) w(i u sign(t)). That part turns ever
+    faster; it fades out four half zones from the specular point, where samples no longer follow it.
+
+    Parameters
+    ----------
+    time_s
+        From the meteor's passing of the specular point, shape (n,).
+    crossing_s
+        T, the time through half a Fresnel zone.
+    decay_s
+        tau, the amplitude's decay time.
+    """
+    c = np.sqrt(1j * np.pi) / crossing_s
+    u = c * time_s - 1.0 / (2.0 * c * decay_s)
+    side = np.where(u.real >= 0, 1.0, -1.0)
+    ratio = time_s / crossing_s
+    near = np.abs(ratio) < _END_ZONES
+    gain = np.where(side > 0, np.exp(-np.maximum(time_s, -decay_s) / decay_s + 1.0 / (2.0 * c * decay_s) ** 2), 0.0)
+    fade = 0.5 + 0.5 * np.cos(np.pi * ratio[near] / _END_ZONES)
+    gain[near] -= 0.5 * side[near] * fade * np.exp(-1j * np.pi * ratio[near] ** 2) * wofz(1j * u[near] * side[near])
+    return np.asarray(gain)
+
+
 class _Tone:
     def __init__(self, z: Complexes, t: Floats, centre: float) -> None:
         self._z, self._t, self._centre = z, t, centre
         span = t[-1]
-        self._low = np.array([np.log(2.0 * t[0]), np.log(t[0]), -span, -1e5, -1e5])
-        self._high = np.array([np.log(20.0), np.log(0.15), span, 1e5, 1e5])
+        self._low = np.array([np.log(2.0 * t[0]), np.log(0.2 * t[0]), -span, -1e5, -1e5])
+        self._high = np.array([np.log(20.0), np.log(_LONGEST_CROSSING_S), span, 1e5, 1e5])
 
     def bounded(self, theta: Floats) -> Floats:
         return np.asarray(np.clip(theta, self._low, self._high))
 
     def wave(self, theta: Floats) -> Complexes:
         """Return the tone of unit amplitude."""
-        log_decay, log_rise, start, frequency, rate = theta
-        since = np.maximum(self._t - start, 0.0)
-        shape = -np.expm1(-since * np.exp(-log_rise)) * np.exp(-since * np.exp(-log_decay))
+        log_decay, log_crossing, start, frequency, rate = theta
+        shape = forming_trail(self._t - start, float(np.exp(log_crossing)), float(np.exp(log_decay)))
         ahead = self._t - self._centre
         return np.asarray(shape * np.exp(2j * np.pi * (frequency * ahead + 0.5 * rate * ahead**2)))
 
@@ -149,6 +187,6 @@ class _Tone:
             float(theta[4]),
             float(np.sqrt(covariance[4, 4])),
             float(theta[2]),
-            abs(amplitude) ** 2 * rate_hz,
+            float(np.square(np.abs(amplitude * wave)).max() * rate_hz),
             energy,
         )
