@@ -60,7 +60,7 @@ def run(
     found = load_elements(elements)
     for line in found.rejected:
         typer.echo(line, err=True)
-    chosen = [one for one in found.elements if name is None or _matches(name, one.name, one.catalog_number)]
+    chosen = [one for one in found.elements if one.matches(name or "")]
     if not chosen:
         raise RequestError(f"--name {name}: no such object among the {len(found.elements)} in the files")
     now_unix = time.time()
@@ -89,10 +89,6 @@ def run(
         console = Console(width=None if sys.stdout.isatty() else 80, highlight=False)
         for part in as_lines(passes, place, hours):
             console.print(part)
-
-
-def _matches(wanted: str, name: str, number: int) -> bool:
-    return wanted.casefold() in name.casefold() or wanted == str(number)
 
 
 def _write(path: Path, content: bytes, force: bool) -> None:

@@ -23,7 +23,7 @@ class Straightener:
         Predicted phase in turns at times in seconds, relative to the radio frequency at 0 Hz of the stream: an array
         function. Its derivative is the frequency that shall stand at 0.
     cell_s
-        Length of a cell; its spectrum has a resolution of about ``1 / cell_s``.
+        Length of a cell; its spectrum (Hann window) has a resolution of about ``1.5 / cell_s``.
     band_hz
         Width of the band kept around the predicted frequency.
     rate_hz
@@ -37,6 +37,8 @@ class Straightener:
         self._rate_hz = rate_hz
         self._n = max(8, round(cell_s * rate_hz))
         half = int(band_hz / 2 / self.bin_hz)
+        window = np.hanning(self._n + 1)[:-1]
+        self._window = window / np.sqrt(np.sum(window**2))
         self._kept = np.arange(-min(half, self._n // 2 - 1), min(half, self._n // 2 - 1) + 1)
         self.reset()
 
@@ -75,21 +77,32 @@ class Straightener:
         self._rest_start_s = first_s + cells * self.cell_s
         starts: FloatArray = first_s + self.cell_s * np.arange(cells, dtype=np.float64)
         powers: NDArray[np.float32] = np.zeros((cells, len(self._kept)), np.float32)
-        within = np.arange(self._n) / self._rate_hz
         for cell, start in enumerate(starts):
-            phase = self._turns(start + within)
-            turned = samples[cell * self._n : (cell + 1) * self._n] * np.exp(-2j * np.pi * (phase - np.rint(phase[0])))
-            powers[cell] = np.abs(fft(turned.astype(np.complex64))[self._kept]) ** 2 / self._n
+            turned = samples[cell * self._n : (cell + 1) * self._n] * self._oscillator(float(start))
+            powers[cell] = np.abs(fft(turned)[self._kept]) ** 2
         starts += 0.5 * self.cell_s
         return starts, powers
 
+    def _oscillator(self, start_s: float) -> NDArray[np.complex64]:
+        """Return the windowed oscillator of a cell; its phase is a parabola, for cells are short."""
+        within = np.arange(self._n) / self._n
+        first, middle, last = self._turns(start_s + self.cell_s * np.array([0.0, 0.5, 1.0]))
+        bow = 2 * (first - 2 * middle + last)
+        phase = (last - first - bow) * within + bow * within**2
+        oscillator: NDArray[np.complex64] = (np.exp(-2j * np.pi * phase) * self._window).astype(np.complex64)
+        return oscillator
+
 
 def whitened(powers: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Return cell powers, shape (n, m), over the noise: each row and then each column to a mean of 1 (by medians).
+    """Return cell powers, shape (n, m), over the noise: to a mean of 1, in each row and across the band.
 
-    The median of exponentially distributed powers is ln 2 of their mean.
+    By medians: that of exponentially distributed powers is ln 2 of their mean. Across the band only what is broader
+    than an eighth of it is levelled: a source that follows its prediction stays in one bin and must not be taken out.
     """
+    from scipy.ndimage import median_filter
+
     levelled = powers / np.maximum(np.median(powers, axis=1, keepdims=True) / np.log(2), 1e-30)
-    shape = np.median(levelled, axis=0) / np.log(2)
+    width = max(15, powers.shape[1] // 8)
+    shape = median_filter(np.median(levelled, axis=0), size=width, mode="nearest") / np.log(2)
     result: NDArray[np.float32] = (levelled / np.maximum(shape, 1e-6)).astype(np.float32)
     return result

@@ -21,6 +21,9 @@ Curve = Callable[[FloatArray], FloatArray]
 _TIME_STEPS = 60
 _DRIFT_STEPS = 7
 _LEAST_ROWS = 60
+#: A cell counts with no more than this over the noise: a strong source is seen all along its curve, not in spots, and a
+#: bent curve that crosses it gains little.
+_MOST_OF_A_CELL = 8.0
 _EULER = 0.5772156649
 
 
@@ -139,17 +142,20 @@ class _Grid:
     def best(self, trials: list[tuple[float, float, FloatArray]]) -> tuple[float, tuple[float, float, int]]:
         """Return the greatest sum, in standard deviations, and its time offset, drift and bins of offset."""
         n, m = self.powers.shape
-        rows = np.arange(n)[:, None] * m
-        columns = m // 2 + np.arange(-self.reach, self.reach + 1)
-        flat = self.powers.ravel()
-        mean, deviation = n * float(self.powers.mean()), math.sqrt(n) * float(self.powers.std())
+        width = 2 * self.reach + 1
+        # The band is closed to a ring: a curve that leaves it on one side comes back on the other.
+        ring = np.concatenate([self.powers, self.powers[:, : width - 1]], axis=1)
+        windows = np.lib.stride_tricks.sliding_window_view(ring, width, axis=1)
+        rows, first = np.arange(n), m // 2 - self.reach
         best, place = -math.inf, (0.0, 0.0, 0)
         for offset, drift, track in trials:
-            sums = flat[rows + (columns + np.rint(track).astype(np.int64)[:, None]) % m].sum(axis=0)
+            sums = windows[rows, (first + np.rint(track).astype(np.int64)) % m].sum(axis=0)
             top = int(np.argmax(sums))
             if sums[top] > best:
                 best, place = float(sums[top]), (offset, drift, top - self.reach)
-        return (best - mean) / max(deviation, 1e-12), place
+        # Median and quartiles: the source itself must not widen the yardstick.
+        low, middle, high = np.percentile(self.powers, [25, 50, 75])
+        return (best - n * middle) / max(math.sqrt(n) * (high - low) / 1.349, 1e-12), place
 
 
 def _coarse(
@@ -172,7 +178,7 @@ def _coarse(
     first = middle - bins // 2 - half * bins
     first = max(first, 0)
     width = (2 * half + 1) * bins
-    cut = powers[:n, first : first + width]
+    cut = np.minimum(powers[:n, first : first + width], _MOST_OF_A_CELL)
     summed = cut.reshape(n // rows, rows, 2 * half + 1, bins).sum(axis=(1, 3))
     reach = min(half, math.ceil(search.frequency_offset_hz / (bins * bin_hz)))
     return _Grid(summed, times_s[:n].reshape(-1, rows).mean(axis=1), bins * bin_hz, curve, reach)

@@ -47,18 +47,19 @@ def fit_track(
     The spectrogram is summed along the track in as many pieces as its strength allows; the peak of each gives a
     frequency, and the scatter of these about the fit gives the errors. Points beyond four deviations are left out.
     """
-    pieces = int(min(_MOST_POINTS, (found.statistic / _DEVIATIONS_A_POINT) ** 2, len(powers) // 4))
-    if pieces < _LEAST_POINTS:
-        return None
     values = np.array([found.time_offset_s, found.frequency_offset_hz, found.drift_hz])
     reach_hz = 3 * found.frequency_step_hz
+    pieces = _pieces(found.statistic, len(powers))
     for _ in range(_ROUNDS):
-        middles, measured = _measure(powers, times_s, bin_hz, curve, values, pieces, reach_hz)
+        if pieces < _LEAST_POINTS:
+            return None
+        middles, measured, strength = _measure(powers, times_s, bin_hz, curve, values, pieces, reach_hz)
         design = _design(middles, times_s, curve, values[0])
         change, errors, residuals, kept = _least_squares(design, measured)
         values = values + change
-        scatter = float(np.std(residuals[kept])) if kept.any() else reach_hz
-        reach_hz = min(reach_hz, max(6 * scatter, 3 * bin_hz))
+        reach_hz = min(reach_hz, max(6 * float(np.std(residuals[kept])), 4 * bin_hz))
+        # Now that the track is straight, it stands out more.
+        pieces = max(pieces, _pieces(strength, len(powers)))
     return TrackFit(
         time_offset_s=float(values[0]),
         time_offset_sd_s=float(errors[0]),
@@ -69,6 +70,11 @@ def fit_track(
         times_s=middles[kept],
         residuals_hz=residuals[kept],
     )
+
+
+def _pieces(strength: float, rows: int) -> int:
+    """Return how many pieces stand out each, of a track that as a whole stands out by so many deviations."""
+    return int(min(_MOST_POINTS, (strength / _DEVIATIONS_A_POINT) ** 2, rows // 4))
 
 
 def _along(times_s: FloatArray, all_times_s: FloatArray) -> FloatArray:
@@ -84,25 +90,30 @@ def _measure(
     values: FloatArray,
     pieces: int,
     reach_hz: float,
-) -> tuple[FloatArray, FloatArray]:
-    """Return the middles of the pieces and how far the track is from the present values there, Hz."""
+) -> tuple[FloatArray, FloatArray, float]:
+    """Return the middles of the pieces, how far the track is from the present values there (Hz), and its strength.
+
+    The strength is the greatest sum over all rows in standard deviations of such sums.
+    """
     m = powers.shape[1]
     shift_hz = curve(times_s - values[0]) - curve(times_s) + values[1] + values[2] * _along(times_s, times_s)
     shift = shift_hz / bin_hz
     whole = np.rint(shift).astype(np.int64)
     reach = max(2, round(reach_hz / bin_hz))
     columns = np.arange(-reach, reach + 1)
+    straight = powers[np.arange(len(powers))[:, None], (m // 2 + whole[:, None] + columns) % m]
     middles, measured = [], []
     for rows in np.array_split(np.arange(len(powers)), pieces):
-        taken = powers[rows[:, None], (m // 2 + whole[rows][:, None] + columns) % m].sum(axis=0)
+        taken = straight[rows].sum(axis=0)
         peak = int(np.argmax(taken))
-        around = slice(max(peak - 1, 0), min(peak + 2, len(taken)))
-        excess = np.maximum(taken[around] - np.median(taken), 0.0)
+        around = slice(max(peak - 2, 0), min(peak + 3, len(taken)))
+        excess = np.maximum(taken[around] - len(rows), 0.0)
         offset = float(np.average(columns[around], weights=excess)) if excess.sum() > 0 else float(columns[peak])
         middles.append(float(times_s[rows].mean()))
         # Rows were moved by whole bins: what the rounding left is given back.
         measured.append((offset - float(np.mean(shift[rows] - whole[rows]))) * bin_hz)
-    return np.array(middles), np.array(measured)
+    strength = (float(straight.sum(axis=0).max()) - len(powers)) / math.sqrt(len(powers))
+    return np.array(middles), np.array(measured), strength
 
 
 def _design(middles_s: FloatArray, times_s: FloatArray, curve: Curve, offset_s: float) -> FloatArray:
@@ -116,15 +127,21 @@ def _least_squares(
     design: FloatArray, measured: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, NDArray[np.bool_]]:
     """Return the solution, its standard errors, the residuals and which points were kept."""
-    kept: NDArray[np.bool_] = np.ones(len(measured), np.bool_)
+    kept: NDArray[np.bool_] = np.full(measured.shape, True)
+    solution: FloatArray = np.zeros(design.shape[1])
     for _ in range(4):
-        solution, *_ = np.linalg.lstsq(design[kept], measured[kept], rcond=None)
+        solution[:] = np.linalg.lstsq(design[kept], measured[kept], rcond=None)[0]
         residuals = measured - design @ solution
         # 1.4826 times the median of the sizes is the deviation of normal errors.
         spread = 1.4826 * float(np.median(np.abs(residuals[kept])))
-        kept = np.abs(residuals) <= max(_OUTLIER * spread, 1e-9)
+        kept[:] = np.abs(residuals) <= max(_OUTLIER * spread, 1e-9)
     freedom = max(int(kept.sum()) - 3, 1)
     variance = float(residuals[kept] @ residuals[kept]) / freedom
     covariance = np.linalg.pinv(design[kept].T @ design[kept]) * variance
     errors = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    return solution, np.asarray(errors if math.isfinite(variance) else np.full(3, np.nan)), residuals, kept
+    return (
+        solution,
+        np.asarray(errors if math.isfinite(variance) else np.full(3, np.nan)),
+        residuals,
+        np.array(kept, np.bool_),
+    )

@@ -40,6 +40,10 @@ class Elements:
         """Return how old the elements are at a time; negative before their epoch."""
         return (unix - self.epoch_unix) / 86_400.0
 
+    def matches(self, wanted: str) -> bool:
+        """Tell whether a text is part of the name, or is the catalogue number."""
+        return wanted.casefold() in self.name.casefold() or wanted == str(self.catalog_number)
+
 
 @dataclass(frozen=True, slots=True)
 class ElementsFile:

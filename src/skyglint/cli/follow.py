@@ -1,0 +1,127 @@
+"""``skyglint follow``: whether the satellite was there."""
+
+from __future__ import annotations
+
+import json as json_format
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from skyglint.cli.options import JsonOption, SiteArgument, utc_option
+from skyglint.cli.progress import progress
+from skyglint.errors import RequestError
+
+if TYPE_CHECKING:
+    from skyglint.site import Site
+    from skyglint.sky.satellites import Place
+    from skyglint.station.follow import Following
+
+
+def run(
+    site: SiteArgument,
+    recording: Annotated[str, typer.Argument(metavar="RECORDING", help="SigMF, WAV or raw.", show_default=False)],
+    elements: Annotated[
+        list[Path],
+        typer.Option("--elements", metavar="FILE", help="OMM or two-line elements; may be given again."),
+    ],
+    name: Annotated[str | None, typer.Option(help="The object, by part of its name or by its number.")] = None,
+    beacon_hz: Annotated[
+        float | None, typer.Option("--beacon-hz", help="Frequency of the satellite's own signal.", min=1.0)
+    ] = None,
+    channel: Annotated[
+        str | None, typer.Option(help="Look for the reflection of this target channel's carrier instead.")
+    ] = None,
+    encoding: Annotated[str | None, typer.Option(help="SigMF datatype of raw samples, such as cu8.")] = None,
+    sample_rate_hz: Annotated[float | None, typer.Option(help="Sample rate of raw samples.")] = None,
+    center_frequency_hz: Annotated[
+        float | None, typer.Option(help="Radio frequency at the centre of raw samples or a WAV file.")
+    ] = None,
+    start: Annotated[
+        str | None, typer.Option(help="UTC of the first sample, where the recording does not say.")
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """Search a recording along the predicted Doppler curve, and say how often chance does as well.
+
+    Example: `skyglint follow home.toml pass.sigmf-meta --elements today.xml --beacon-hz 137100000`
+
+    Small errors of the elements' time and of the oscillators are searched and measured. Chance is measured along bent
+    curves in the same recording.
+    """
+    from skyglint.signals.options import SourceOptions
+    from skyglint.signals.sources import open_source
+    from skyglint.site import load_site
+    from skyglint.sky.orbits.reading import load_elements
+    from skyglint.station.follow import follow
+
+    place = load_site(site)
+    found = load_elements(elements)
+    for line in found.rejected:
+        typer.echo(line, err=True)
+    wanted = [one for one in found.elements if one.matches(name or "")]
+    if len(wanted) != 1:
+        names = ", ".join(one.name for one in wanted[:5]) or "none"
+        raise RequestError(f"--name {name or ''}: {len(wanted)} objects ({names}): expected one")
+    frequency_hz, transmitter = _signal(place, beacon_hz, channel)
+    options = SourceOptions(
+        encoding=encoding,
+        sample_rate_hz=sample_rate_hz,
+        center_frequency_hz=center_frequency_hz,
+        start_unix=utc_option(start, "--start"),
+    )
+    source = open_source(recording, options)
+    with progress(Path(recording).name, source.info.start_unix, source.info.end_unix) as told:
+        result = follow(source, place, wanted[0], frequency_hz, transmitter, told=told)
+    typer.echo(json_format.dumps(_document(result), allow_nan=False) if json else result.sentence)
+
+
+def _signal(site: Site, beacon_hz: float | None, name: str | None) -> tuple[float, Place | None]:
+    """Return the frequency to look for, and where it is sent from when it is a reflection."""
+    from skyglint.plan.satellite_passes import transmitter_place
+
+    if (beacon_hz is None) == (name is None):
+        raise RequestError("expected either --beacon-hz or --channel")
+    if beacon_hz is not None:
+        return beacon_hz, None
+    channel = next((one for one in site.channel if one.name == name), None)
+    if channel is None:
+        raise RequestError(f"--channel {name}: expected one of {', '.join(one.name for one in site.channel)}")
+    if channel.kind != "carrier":
+        raise RequestError(
+            f"--channel {name}: its programme hides any Doppler curve; expected a channel of kind carrier"
+        )
+    transmitter = transmitter_place(channel)
+    if transmitter is None:
+        raise RequestError(f"--channel {name}: the site file does not say where its transmitter stands")
+    return channel.frequency_hz, transmitter
+
+
+def _document(result: Following) -> dict[str, Any]:
+    from skyglint.utc import format_utc
+
+    curve = zip(result.measured_unix, result.measured_hz, result.residual_hz, strict=True)
+    return {
+        "detected": result.detected,
+        "statistic": round(result.statistic, 3),
+        "false_alarm_probability": result.false_alarm_probability,
+        "time_offset_s": _number(result.time_offset_s),
+        "time_offset_sd_s": _number(result.time_offset_sd_s),
+        "frequency_offset_hz": _number(result.frequency_offset_hz),
+        "frequency_offset_sd_hz": _number(result.frequency_offset_sd_hz),
+        "drift_hz": _number(result.drift_hz),
+        "drift_sd_hz": _number(result.drift_sd_hz),
+        "start_utc": format_utc(result.start_unix),
+        "end_utc": format_utc(result.end_unix),
+        "closest_approach_utc": format_utc(result.closest_unix) or None,
+        "sentence": result.sentence,
+        "curve": [
+            {"utc": format_utc(float(unix)), "doppler_hz": round(float(hz), 3), "residual_hz": round(float(left), 3)}
+            for unix, hz, left in curve
+        ],
+    }
+
+
+def _number(value: float) -> float | None:
+    return None if math.isnan(value) else round(value, 6)
