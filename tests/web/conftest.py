@@ -178,7 +178,7 @@ def _with(echo: Echo, picture: Snippet) -> Echo:
     return Echo(**{**values, "snippet": picture})
 
 
-def build_station(folder: Path, now: float = NOW, nights: int = 4, echoes: int = 60) -> Path:
+def build_station(folder: Path, now: float = NOW, nights: int = 3, echoes: int = 40) -> Path:
     """Write a site file and a database with some nights up to now; return the site file's path."""
     path = folder / "site.toml"
     if not path.exists():
@@ -194,7 +194,7 @@ def build_station(folder: Path, now: float = NOW, nights: int = 4, echoes: int =
     return path
 
 
-def message(end_unix: float, names, level: float = 1.0, echoes: tuple[LiveEcho, ...] = (), bins: int = 24):
+def make_message(end_unix: float, names, level: float = 1.0, echoes: tuple[LiveEcho, ...] = (), bins: int = 24):
     """Return a message of the live feed in which every channel stands at one level."""
     return LiveMessage(
         end_unix,
@@ -249,7 +249,7 @@ class _Server(Server):
 
 @pytest.fixture(scope="session")
 def station(tmp_path_factory) -> Path:
-    """The site file of a station with four nights on record."""
+    """The site file of a station with three nights on record."""
     return build_station(tmp_path_factory.mktemp("station"))
 
 
@@ -293,3 +293,33 @@ def client_of(context: Context) -> Iterator[httpx.Client]:
         with httpx.Client(transport=Bridge(), base_url="http://station.test") as client:
             yield client
         portal.call(inner.aclose)
+
+
+@pytest.fixture(name="message")
+def message_maker():
+    """Make a message of the live feed."""
+    return make_message
+
+
+@pytest.fixture(name="build_station")
+def station_builder():
+    """Build a station of its own for a test that changes it."""
+    return build_station
+
+
+@pytest.fixture(name="context_for")
+def context_maker():
+    """Make the context of a site file."""
+    return context_for
+
+
+@pytest.fixture(name="served")
+def server_maker():
+    """Serve a context over the network of this computer."""
+    return served
+
+
+@pytest.fixture(name="client_of")
+def client_maker():
+    """Give a client of a context, without a server."""
+    return client_of

@@ -17,7 +17,7 @@ from skyglint.web.templates import render
 
 router = APIRouter(include_in_schema=False)
 
-EchoId = Annotated[int, InPath(ge=1, le=2**53)]
+EchoId = Annotated[int, InPath(ge=1, le=2**53, description="number of the echo")]
 
 #: A sound is made again after this.
 SOUND_S = 600.0

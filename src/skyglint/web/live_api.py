@@ -85,7 +85,9 @@ class Spectrogram(BaseModel):
 
 
 @router.get("/live/spectrogram", summary="A spectrogram of the last ten minutes")
-def spectrogram(request: Request, channel: Annotated[str, Query(max_length=80)]) -> Spectrogram:
+def spectrogram(
+    request: Request, channel: Annotated[str, Query(max_length=80, description="name of the channel")]
+) -> Spectrogram:
     """Return a channel's spectrum through the last ten minutes; what the computer had no time for is empty."""
     context = context_of(request)
     if channel not in {known.name for known in context.site.channel}:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import traceback
 from http import HTTPStatus
 
 from fastapi import FastAPI
@@ -67,6 +68,7 @@ def _known(request: Request, error: Exception) -> Response:
 
 
 def _unforeseen(request: Request, error: Exception) -> Response:
+    log.error("%s %s failed:\n%s", request.method, request.url.path, "".join(traceback.format_exception(error)))
     return answer(request, 500, "Something went wrong; the log of the pages says what.")
 
 

@@ -63,7 +63,7 @@ class Tonight:
     evening
         The date on which the night began.
     solar_hour
-        Local apparent solar time now.
+        Local apparent solar time now, at the place as the pages may show it: a hand to the second tells a longitude.
     lanes
         Target channels first, guards last.
     recent
@@ -124,7 +124,7 @@ def _gather(context: Context, now: float, store: Store | None) -> Tonight:
     return Tonight(
         now_unix=now,
         evening=evening,
-        solar_hour=float(local_apparent_solar_hour(now, place.longitude_deg)),
+        solar_hour=float(local_apparent_solar_hour(now, context.shown_place[1])),
         lanes=tuple(_lane(context, channel, echoes, columns[channel.name]) for channel in channels),
         recent=tuple(entry for entry in echoes if entry.echo.end_unix > now - SPAN_S),
         last=last,

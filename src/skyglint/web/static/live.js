@@ -304,7 +304,7 @@ function drawAxis() {
   const axis = document.querySelector(".live-axis div");
   if (!axis) return;
   const labels = ticks().map((unix) => [1 - (endUnix - unix) / windowS(), clock(unix, false)]);
-  const shown = labels.filter(([share]) => share > 0.04 && share < 0.93);
+  const shown = labels.filter(([share]) => share > 20 / axis.clientWidth && share < 1 - 60 / axis.clientWidth);
   shown.push([1, "now"]);
   while (axis.children.length > shown.length) axis.lastElementChild.remove();
   while (axis.children.length < shown.length) axis.append(document.createElement("span"));
