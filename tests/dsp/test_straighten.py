@@ -1,3 +1,5 @@
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -42,7 +44,7 @@ def test_cutting_the_stream_changes_nothing(cuts):
     samples = made(np.random.default_rng(3), 2.0)
     whole = Straightener(chirp_turns, 0.05, 500.0, RATE_HZ).process(samples, 7.0)
     pieces, straightener, places = [], Straightener(chirp_turns, 0.05, 500.0, RATE_HZ), [0, *sorted(cuts), 16_000]
-    for low, high in zip(places[:-1], places[1:], strict=True):
+    for low, high in pairwise(places):
         pieces.append(straightener.process(samples[low:high], 7.0 + low / RATE_HZ))
     assert np.concatenate([piece[0] for piece in pieces]) == pytest.approx(whole[0], abs=1e-9)
     assert np.allclose(np.concatenate([piece[1] for piece in pieces]), whole[1], rtol=1e-3, atol=1e-3)

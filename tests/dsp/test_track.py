@@ -47,19 +47,17 @@ def test_an_offset_source_is_found_and_measured(strength):
 
 
 def test_stated_errors_are_the_scatter():
-    results = []
-    for seed in range(12):
+    few = TrackSearch(SEARCH.time_offset_s, SEARCH.frequency_offset_hz, SEARCH.drift_hz, trials=3)
+    scores = []
+    for seed in range(30):
         random = np.random.default_rng([6, seed])
         late_s, offset_hz = random.uniform(-3, 3), random.uniform(-150, 150)
         level = spectrogram(random, 5.0, late_s, offset_hz)
-        fit = fit_track(level, TIMES, BIN_HZ, curve, find_track(level, TIMES, BIN_HZ, curve, SEARCH, random))
-        results.append(
-            (
-                (fit.time_offset_s - late_s) / fit.time_offset_sd_s,
-                (fit.frequency_offset_hz - offset_hz) / fit.frequency_offset_sd_hz,
-            )
-        )
-    assert np.sqrt(np.mean(np.square(results), axis=0)) == pytest.approx(np.ones(2), abs=0.6)
+        fit = fit_track(level, TIMES, BIN_HZ, curve, find_track(level, TIMES, BIN_HZ, curve, few, random))
+        time_score = (fit.time_offset_s - late_s) / fit.time_offset_sd_s
+        scores.append((time_score, (fit.frequency_offset_hz - offset_hz) / fit.frequency_offset_sd_hz))
+    # 1.2 over many seeds: whole bins leave a little that neighbouring pieces share.
+    assert np.sqrt(np.mean(np.square(scores), axis=0)) == pytest.approx([1.1, 1.1], abs=0.5)
 
 
 def test_on_noise_the_stated_probability_holds():
