@@ -1,0 +1,90 @@
+"""The survey of ``skyglint horizon --survey``."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from skyglint.cli.progress import progress
+from skyglint.errors import RequestError, SkyglintError
+
+if TYPE_CHECKING:
+    from skyglint.signals.block import Source
+    from skyglint.site import Site
+    from skyglint.transmitters.transmitter import Transmitter
+
+
+def survey_to(
+    path: Path,
+    site: Site,
+    transmitters: Sequence[Transmitter],
+    recordings: Sequence[str],
+    rounds: int,
+    seconds: float,
+    full_scale_dbm: float | None,
+    surface_height_m: float | None,
+    force: bool,
+) -> None:
+    """Measure the listed stations' levels from recordings, or else from the receiver, and write them to a file."""
+    from skyglint.horizon.levels import write_levels
+    from skyglint.horizon.matching import Candidates
+    from skyglint.station.survey import survey_source
+    from skyglint.station.survey_levels import levels_of
+
+    if path.exists() and not force:
+        raise RequestError(f"{path}: is there already: give --force to overwrite it, or leave --survey out to use it")
+    surface = site.site.height_m if surface_height_m is None else surface_height_m
+    candidates = Candidates.of(site, [one for one in transmitters if one.kind == "fm"], surface)
+    if not candidates.transmitters:
+        raise RequestError("--survey: the list has no FM transmitter near enough to survey")
+    listed: dict[float, list[str]] = {}
+    for one in candidates.transmitters:
+        listed.setdefault(one.frequency_hz, []).append(one.rds_pi)
+    readings = []
+    for source, longest_s in _sources(site, recordings, sorted(listed), rounds, seconds):
+        info = source.info
+        end_unix = info.start_unix + longest_s if math.isfinite(longest_s) else info.end_unix
+        with progress(info.name, info.start_unix, end_unix) as told:
+            readings += survey_source(source, sorted(listed), listed, site.receiver.correction_ppm, longest_s, told)
+    levels, scale = levels_of(readings, candidates, full_scale_dbm)
+    if scale is None:
+        raise SkyglintError("--survey: no listed station lies within what was received")
+    try:
+        path.write_text(write_levels(levels), encoding="utf-8")
+    except OSError as error:
+        raise SkyglintError(f"{path}: cannot be written: {error.strerror}") from error
+    limits = sum(level.is_limit for level in levels)
+    typer.echo(
+        f"{path}: {len(levels)} levels of {len({level.frequency_hz for level in levels})} frequencies, {limits} of "
+        f"them upper limits; full scale is {scale.full_scale_dbm:.0f} ± {scale.sd_db:.0f} dBm, {scale.how}.",
+        err=True,
+    )
+
+
+def _sources(
+    site: Site, recordings: Sequence[str], frequencies_hz: Sequence[float], rounds: int, seconds: float
+) -> Iterator[tuple[Source, float]]:
+    """Yield what to read and for how long: the recordings whole, or the receiver at one tuning after another."""
+    from skyglint.signals.options import SourceOptions
+    from skyglint.signals.sources import open_source
+    from skyglint.station.survey import tunings_hz
+
+    if recordings:
+        for recording in recordings:
+            yield open_source(recording), math.inf
+        return
+    receiver = site.receiver
+    if "://" not in receiver.source:
+        raise RequestError(f"--survey: [receiver] source is {receiver.source}: give recordings with --recording")
+    if isinstance(receiver.gain_db, str):
+        raise RequestError("--survey: [receiver] gain_db is auto: levels need a fixed gain, a number of decibels")
+    for _ in range(rounds):
+        for center_hz in tunings_hz(frequencies_hz, receiver.sample_rate_hz):
+            options = SourceOptions(
+                sample_rate_hz=receiver.sample_rate_hz, center_frequency_hz=center_hz, gain_db=receiver.gain_db
+            )
+            yield open_source(receiver.source, options), seconds
