@@ -11,8 +11,8 @@ from skyglint.echoes.carrier_search import CarrierSearch, ClosedTone
 from skyglint.echoes.classify import Evidence, classify
 from skyglint.echoes.company import Company
 from skyglint.echoes.decay import Decay
-from skyglint.echoes.echo import NAN, Echo, Snippet
-from skyglint.echoes.envelope import burst_envelope
+from skyglint.echoes.echo import METEORIC, NAN, Echo, EchoClass, Snippet
+from skyglint.echoes.envelope import burst_envelope, later_onsets
 from skyglint.echoes.height import echo_height_km
 from skyglint.echoes.measure import picture
 from skyglint.echoes.plan import SearchPlan
@@ -123,7 +123,7 @@ class CarrierMeter:
             doppler_rate_hz_s=rate,
             height_km=height,
             height_sd_km=height_sd,
-            flags=self._flags(item, first + start, first + stop, ending),
+            flags=self._flags(item, first + start, first + stop, ending, verdict.echo_class, inside),
             snippet=self._snippet(item, first + start, first + stop),
             details={"energy_to_noise": burst.best.energy, "window_s": burst.best.decay_s, "span_hz": track.span_hz},
         )
@@ -179,11 +179,14 @@ class CarrierMeter:
         begin = burst.best.sample / self._search.rate_hz - (first + low) * frame_s
         return fit_tone(part, _PARTS / group / frame_s, begin, burst.best.decay_s, 0.0)
 
-    def _flags(self, item: ClosedTone, start: int, stop: int, ending: bool) -> tuple[str, ...]:
+    def _flags(
+        self, item: ClosedTone, start: int, stop: int, ending: bool, echo_class: EchoClass, energy: Floats
+    ) -> tuple[str, ...]:
         told = {
             "clipped": float(self._search.clipped.view(start, stop).max(initial=0.0)) > 1e-3,
             "gap": start <= 2 or (ending and stop * self._search.per_frame >= item.now - 2 * self._search.per_frame),
             "long": item.burst.overlong,
+            "merged": echo_class in METEORIC and later_onsets(energy, self._plan.frame_s, 1.0) > 0,
         }
         return tuple(sorted(name for name, holds in told.items() if holds))
 

@@ -9,8 +9,8 @@ from skyglint.echoes.classify import Evidence, classify
 from skyglint.echoes.colour import Colour, burst_colour
 from skyglint.echoes.company import Company, burst_company
 from skyglint.echoes.decay import Decay, fit_decay
-from skyglint.echoes.echo import NAN, Echo, Snippet
-from skyglint.echoes.envelope import burst_envelope
+from skyglint.echoes.echo import METEORIC, NAN, Echo, EchoClass, Snippet
+from skyglint.echoes.envelope import burst_envelope, later_onsets
 from skyglint.echoes.fm_search import Closed, FmSearch
 from skyglint.echoes.height import echo_height_km
 from skyglint.echoes.measure import burst_strength, picture
@@ -71,7 +71,7 @@ class FmMeter:
             decay_time_sd_s=decaying.decay_time_sd_s if decaying else NAN,
             height_km=height,
             height_sd_km=height_sd,
-            flags=self._flags(item, company, ending),
+            flags=self._flags(item, company, ending, verdict.echo_class),
             snippet=self._snippet(item),
             details=self._details(item, evidence),
         )
@@ -119,13 +119,16 @@ class FmMeter:
         background = self._memory.background(item.channel, item.burst.start)
         return floor_swell(background, self._plan.frame_s * self._plan.frames_per_step, strong)
 
-    def _flags(self, item: Closed, company: Company, ending: bool) -> tuple[str, ...]:
+    def _flags(self, item: Closed, company: Company, ending: bool, echo_class: EchoClass) -> tuple[str, ...]:
         burst, channel = item.burst, self._plan.channels[item.channel]
+        excess = self._memory.power_excess.view(burst.start, burst.stop)[item.channel]
+        samples = self._search.lanes.plain_samples[item.channel]
         told = {
             "clipped": float(self._memory.clipped.view(burst.start, burst.stop).max()) > _CLIPPED_SHARE,
             "gap": burst.start <= 2 or (ending and burst.stop >= item.now - 2),
             "guard": channel.role != "guard" and company.in_guard,
             "long": burst.overlong,
+            "merged": echo_class in METEORIC and later_onsets(excess, self._plan.frame_s, samples) > 0,
         }
         return tuple(sorted(name for name, holds in told.items() if holds))
 

@@ -15,7 +15,8 @@ Floats = NDArray[np.float64]
 #: Steps over which the spread of the readings is learnt, the least and for each step of the window's length.
 _SPREAD_MEMORY = 120.0
 _SPREAD_MEMORY_PER_STEP = 30.0
-_CLIP = 9.0  # three standard deviations: what stands higher may be a burst
+_CLIP = 4.0  # two standard deviations: what stands higher may be a burst
+_CLIPPED_MEAN = 0.920  # mean of the square of a standard normal variate clipped there
 
 
 class Thresholds:
@@ -61,7 +62,7 @@ class Thresholds:
         """Take in what the windows read at the end of each of the last steps, bursts taken out.
 
         Where they spread wider than noise and floor explain (a receiver whose gain wanders, a fading signal under the
-        target), the thresholds rise by as much; a burst counts for three standard deviations at most.
+        target), the thresholds rise by as much; a burst counts for two standard deviations at most.
 
         Parameters
         ----------
@@ -70,5 +71,5 @@ class Thresholds:
         """
         for reading, (drift, variance) in zip(readings, self._lessons, strict=True):
             square = np.minimum((reading - drift) ** 2 / (variance * self._spread), _CLIP)
-            self._spread = np.maximum(self._spread * (1.0 + (square - 1.0) / self._memory), 1.0)
+            self._spread = np.maximum(self._spread * (1.0 + (square - _CLIPPED_MEAN) / self._memory), 1.0)
         self._lessons.clear()

@@ -23,7 +23,7 @@ Complexes = NDArray[np.complex128]
 _ITERATIONS = 60
 _STEPS = np.array([1e-4, 1e-4, 1e-6, 1e-3, 1e-2])
 _RATE_SD_HZ_S = 3.0  # what changing winds do to a trail's shift; a head's chirp is taken out before
-_END_ZONES = 4.0
+_WHOLE_ZONES, _END_ZONES = 2.5, 4.0
 _CROSSINGS_S = (0.005, 0.012, 0.025, 0.05, 0.1)
 _LONGEST_CROSSING_S = 0.15  # of half a Fresnel zone of 1 to 5 km at 20 to 70 km/s
 
@@ -35,7 +35,7 @@ class ToneFit:
     Attributes
     ----------
     decay_time_s, decay_time_sd_s, frequency_hz, frequency_sd_hz, rate_hz_s, rate_sd_hz_s
-        Amplitude decay time; frequency at the energy's centre of time; its rate of change; standard errors.
+        Amplitude decay time; frequency at the moment when it is known best; its rate of change; standard errors.
     start_s
         When the meteor passed the specular point.
     carrier_to_noise_hz
@@ -121,7 +121,8 @@ def forming_trail(time_s: Floats, crossing_s: float, decay_s: float) -> Complexe
     ratio = time_s / crossing_s
     near = np.abs(ratio) < _END_ZONES
     gain = np.where(side > 0, np.exp(-np.maximum(time_s, -decay_s) / decay_s + 1.0 / (2.0 * c * decay_s) ** 2), 0.0)
-    fade = 0.5 + 0.5 * np.cos(np.pi * ratio[near] / _END_ZONES)
+    beyond = np.clip((np.abs(ratio[near]) - _WHOLE_ZONES) / (_END_ZONES - _WHOLE_ZONES), 0.0, 1.0)
+    fade = 0.5 + 0.5 * np.cos(np.pi * beyond)
     gain[near] -= 0.5 * side[near] * fade * np.exp(-1j * np.pi * ratio[near] ** 2) * wofz(1j * u[near] * side[near])
     return np.asarray(gain)
 
@@ -179,11 +180,14 @@ class _Tone:
         if not np.isfinite(covariance).all():
             return None
         energy = abs(amplitude) ** 2 * float(np.vdot(wave, wave).real)
+        # The frequency is known best at one moment, where its error has nothing to do with the rate's.
+        moment = -covariance[3, 4] / covariance[4, 4] if covariance[4, 4] > 0 else 0.0
+        variance = max(covariance[3, 3] + moment * covariance[3, 4], 0.0)
         return ToneFit(
             decay,
             float(decay * np.sqrt(covariance[0, 0])),
-            float(theta[3]),
-            float(np.sqrt(covariance[3, 3])),
+            float(theta[3] + moment * theta[4]),
+            float(np.sqrt(variance)),
             float(theta[4]),
             float(np.sqrt(covariance[4, 4])),
             float(theta[2]),
