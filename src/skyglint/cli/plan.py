@@ -97,7 +97,7 @@ def run(
         to.write_text(render_plan(PlanPage(plan, proposal, blocks, list_words(gathered), row)), encoding="utf-8")
     if proposal is None:
         if write is not None:
-            raise RequestError("--write: there is no set to propose: no candidate has an echo to offer")
+            raise RequestError("--write: there is no set to propose: no candidate has an own echo a day to offer")
         raise typer.Exit(1)
     if write is not None:
         write.write_text(with_channels(site.read_text(encoding="utf-8"), proposal, str(site)), encoding="utf-8")

@@ -34,7 +34,7 @@ def show(
     for rank, one in enumerate(plan.candidates[: min(3, rows)], start=1):
         console.print(Text.assemble((f"{rank}. {one.name}: ", "bold"), "; ".join(one.reasons) + "."))
     if proposal is None:
-        console.print("No set to propose: no candidate has an echo to offer.")
+        console.print("No set to propose: no candidate has an own echo a day to offer.")
     else:
         _show_set(console, proposal)
     _show_row(console, plan, best_row_bearing(plan.candidates) if row_bearing_deg is None else row_bearing_deg)

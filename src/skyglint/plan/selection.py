@@ -13,6 +13,8 @@ from skyglint.plan.planning import Plan
 from skyglint.plan.proposal import WIDTH_HZ, Part, Proposal, Proposed, apart
 from skyglint.plan.span import USABLE_SPAN, tuning_hz, window_hz
 
+#: A transmitter with less than one own echo a day is no target.
+_LEAST_SCORE: Final = 1.0
 _ASIDE_DEG: Final = 75.0
 #: Part of the beamwidth to either side of the aim within which targets share an antenna.
 _BEAM_SHARE: Final = 0.75
@@ -23,8 +25,8 @@ _ANCHORS: Final = 15
 
 
 def propose(plan: Plan) -> Proposal | None:
-    """Return the best set, or None when no candidate has an echo to offer."""
-    useful = [one for one in plan.candidates if one.score > 0 and one.path.cell.size]
+    """Return the best set, or None when no candidate has an own echo a day to offer."""
+    useful = [one for one in plan.candidates if one.score >= _LEAST_SCORE and one.path.cell.size]
     # An antenna is built for one band, and the site file names it by where the receiver is tuned.
     useful = [one for one in useful if one.antenna_fits] or useful
     if not useful:

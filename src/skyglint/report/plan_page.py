@@ -91,7 +91,7 @@ def summary(page: PlanPage) -> str:
     radius = numbers.quantity(page.plan.settings.radius_km, "km")
     text = f"{reached.capitalize()} on the air within reach of the layer, {found} within {radius} worked out in full."
     if page.proposal is None:
-        return f"{text} None of them offers an echo that could be told from the rest."
+        return f"{text} None of them offers an echo a day that is surely its own."
     set_ = page.proposal
     rate = numbers.fixed(set_.echoes_per_h)
     return (
