@@ -1,4 +1,4 @@
-"""The triangle of transmitter, trail and site: angles, ranges, delays and Doppler shifts.
+"""The triangle of transmitter, trail and site: angles, ranges and Doppler shifts.
 
 Positions are Earth-fixed vectors in metres, shape (..., 3) (see :func:`skyglint.path.geodesy.earth_fixed_m`). Rays are
 straight: at the few degrees of elevation and more that matter here, refraction bends them by tenths of a degree.
@@ -33,11 +33,6 @@ class TrailGeometry:
     receiver_range_m: FloatArray
     phi_deg: FloatArray
     beta_deg: FloatArray
-
-    @property
-    def sec2_phi(self) -> FloatArray:
-        """The factor sec^2 phi by which forward scatter lengthens decay times."""
-        return np.asarray(1.0 / np.cos(np.radians(self.phi_deg)) ** 2)
 
     @property
     def obliquity(self) -> FloatArray:
@@ -113,12 +108,6 @@ def trail_geometry(
     return TrailGeometry(ranges_t, ranges_r, phi, beta)
 
 
-def excess_delay_s(transmitter_m: FloatArray, receiver_m: FloatArray, point_m: FloatArray) -> FloatArray:
-    """Return how much later the scattered signal comes than one along the straight line between the ends."""
-    path = np.linalg.norm(transmitter_m - point_m, axis=-1) + np.linalg.norm(receiver_m - point_m, axis=-1)
-    return np.asarray((path - np.linalg.norm(transmitter_m - receiver_m, axis=-1)) / SPEED_OF_LIGHT_M_S)
-
-
 def doppler_hz(
     transmitter_m: FloatArray,
     receiver_m: FloatArray,
@@ -132,17 +121,6 @@ def doppler_hz(
     """
     towards = unit(transmitter_m - point_m) + unit(receiver_m - point_m)
     return dot(towards, velocity_m_s) / wavelength_m(frequency_hz)
-
-
-def specular_chirp_hz_s(geometry: TrailGeometry, speed_m_s: ArrayLike, frequency_hz: ArrayLike) -> FloatArray:
-    """Return how fast a head echo's Doppler shift falls as the meteoroid passes its specular point.
-
-    |df/dt| = v^2 (1/R1 + 1/R2) (1 - sin^2 phi cos^2 beta) / lambda: the second derivative of the path length, from the
-    geometry alone.
-    """
-    curvature = 1.0 / geometry.transmitter_range_m + 1.0 / geometry.receiver_range_m
-    speed = np.asarray(speed_m_s, dtype=np.float64)
-    return np.asarray(speed**2 * curvature * geometry.obliquity / wavelength_m(frequency_hz))
 
 
 def midpoint_geometry(distance_m: ArrayLike, height_m: ArrayLike) -> tuple[FloatArray, FloatArray, FloatArray]:

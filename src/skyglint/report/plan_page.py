@@ -10,6 +10,7 @@ import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from skyglint.path.horizon import bulge_m
 from skyglint.plan import notes
 from skyglint.plan.aiming import layer_gain_dbi
 from skyglint.plan.candidate import Candidate
@@ -139,8 +140,8 @@ def section(page: PlanPage, one: Candidate) -> Markup:
 
 def section_words(one: Candidate) -> str:
     """Say what a cross-section shows."""
-    half = one.distance_km / 2 / 6371.0
-    sag = 6371.0 * (1 - math.cos(half))
+    half_m = 500 * one.distance_km
+    sag = float(bulge_m(half_m, half_m)) / 1e3
     depth = f"The straight line between the ends runs {numbers.quantity(sag, 'km', 1)} under the ground at the middle."
     if one.hidden_geometric_m > 0:
         hidden = numbers.quantity(one.hidden_geometric_m / 1e3, "km", 1)
