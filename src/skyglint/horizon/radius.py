@@ -177,7 +177,8 @@ def decide(levels: int, beyond: int, log10_odds: float, effective: Interval) -> 
         Usable levels, and how many of them are of transmitters beyond the horizon of a round Earth.
     """
     if levels < LEAST_LEVELS:
-        return "cannot tell", f"{levels} usable levels are too few, at least {LEAST_LEVELS} are needed"
+        few = "one usable level is" if levels == 1 else f"{levels} usable levels are"
+        return "cannot tell", f"{few} too few, at least {LEAST_LEVELS} are needed"
     if beyond < LEAST_BEYOND:
         return "cannot tell", (
             f"only {beyond} of the levels are of transmitters far enough for the models to differ, at least "

@@ -11,19 +11,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from skyglint.dsp.bank import FilterBank
-from skyglint.dsp.frames import FrameBlock
+from skyglint.dsp.frames import ChannelGrid, FrameBlock
 from skyglint.fm.identity import Identity, identify
 from skyglint.signals.block import Block, Source
-from skyglint.site import Channel
+from skyglint.site import Channel, Role
 from skyglint.station.recent import Recent
+
+Array = NDArray[np.float64]
 
 #: Bandwidth in which a station's power is taken: nearly all of it, and little of a neighbour 200 kHz away.
 MEASURED_HZ: Final = 150_000.0
 #: Part of the receiver's span that is used: its filters fall off towards the edges (common practice).
 USED_SPAN: Final = 0.84
-#: A quiet channel has no listed station within this.
-CLEAR_HZ: Final = 250_000.0
 RASTER_HZ: Final = 100_000.0
+#: The noise is that of the quieter of narrow slices of the whole band: between stations there is always room for some.
+SLICE_HZ: Final = 20_000.0
+QUIET_SHARE: Final = 0.1
 #: A reading is the median of one-second powers over at most this long.
 READING_S: Final = 600.0
 _SECOND_FRAMES: Final = 100
@@ -41,7 +44,7 @@ class Reading:
     start_unix, frequency_hz
         When it begins and where.
     power_dbfs, noise_dbfs
-        In the measured bandwidth, relative to full scale: all of it, and the noise expected of quiet channels.
+        In the measured bandwidth, relative to full scale: all of it, and the band's noise.
     spread_db
         Half the span that holds the middle 68 % of the one-second powers.
     pi
@@ -70,7 +73,7 @@ class Reading:
 def survey_channels(
     frequencies_hz: Sequence[float], low_hz: float, high_hz: float
 ) -> tuple[tuple[Channel, ...], tuple[Channel, ...]]:
-    """Return the channels of the stations within a band, and quiet ones on the raster between them.
+    """Return the channels of the stations within a band, and slices of the whole band to find its noise in.
 
     Parameters
     ----------
@@ -81,10 +84,11 @@ def survey_channels(
     """
     half = MEASURED_HZ / 2
     stations = sorted({f for f in frequencies_hz if low_hz + half <= f <= high_hz - half})
-    listed = np.array(sorted(frequencies_hz))
-    raster = RASTER_HZ * np.arange(math.ceil((low_hz + half) / RASTER_HZ), (high_hz - half) // RASTER_HZ + 1)
-    quiet = [float(f) for f in raster if not np.any(np.abs(listed - f) < CLEAR_HZ)]
-    return tuple(_channel(f, "reference") for f in stations), tuple(_channel(f, "guard") for f in quiet)
+    slices = np.arange(low_hz + SLICE_HZ / 2, high_hz - SLICE_HZ / 2, SLICE_HZ)
+    return (
+        tuple(_channel(f, "reference", MEASURED_HZ) for f in stations),
+        tuple(_channel(float(f), "guard", SLICE_HZ) for f in slices),
+    )
 
 
 def survey_source(
@@ -114,11 +118,11 @@ def survey_source(
     half = USED_SPAN * info.sample_rate_hz / 2
     low = max(info.band_low_hz, info.center_frequency_hz - half)
     high = min(info.band_high_hz, info.center_frequency_hz + half)
-    stations, quiet = survey_channels(frequencies_hz, low, high)
+    stations, slices = survey_channels(frequencies_hz, low, high)
     if not stations:
         return []
-    bank = FilterBank((*stations, *quiet), correction_ppm, (info.band_low_hz, info.band_high_hz))
-    meter = _Meter(stations, quiet, _Asker(listed_pi, correction_ppm))
+    bank = FilterBank((*stations, *slices), correction_ppm, (info.band_low_hz, info.band_high_hz))
+    meter = _Meter(stations, slices, _Asker(listed_pi, correction_ppm))
     begun: float | None = None
     for item in source.blocks():
         if isinstance(item, Block):
@@ -138,11 +142,12 @@ def survey_source(
 class _Meter:
     """Gathers one-second powers of all channels, and makes readings of them."""
 
-    def __init__(self, stations: Sequence[Channel], quiet: Sequence[Channel], asker: _Asker) -> None:
-        self._stations, self._quiet, self._asker = stations, quiet, asker
+    def __init__(self, stations: Sequence[Channel], slices: Sequence[Channel], asker: _Asker) -> None:
+        self._stations, self._asker = stations, asker
+        self._widths_hz = [channel.bandwidth_hz for channel in (*stations, *slices)]
         self._recent = Recent(_ASKED_S + 1.0)
-        self._pending: list[NDArray[np.float64]] = []
-        self._seconds: list[NDArray[np.float64]] = []
+        self._pending: list[Array] = []
+        self._seconds: list[Array] = []
         self._start_unix = math.nan
         self._last: Block | None = None
         self.readings: list[Reading] = []
@@ -158,7 +163,7 @@ class _Meter:
             self._start_unix = frames.start_unix
         geometry = bank.geometry
         assert geometry is not None  # the bank has just made frames
-        self._pending.extend(_powers(frames, geometry.grids).T)
+        self._pending.extend(_powers(frames, geometry.grids, self._widths_hz).T)
         while len(self._pending) >= _SECOND_FRAMES:
             self._seconds.append(np.mean(self._pending[:_SECOND_FRAMES], axis=0))
             del self._pending[:_SECOND_FRAMES]
@@ -171,8 +176,7 @@ class _Meter:
             table = np.stack(self._seconds)
             middle = np.median(table, axis=0)
             low, high = np.quantile(table, (0.16, 0.84), axis=0)
-            count = len(self._stations)
-            noise = _noise(middle, count)
+            noise = _noise(middle[len(self._stations) :])
             for place, channel in enumerate(self._stations):
                 rise_db = 10 * math.log10(max(middle[place] / noise, 1e-9))
                 self.readings.append(
@@ -225,31 +229,33 @@ def tunings_hz(frequencies_hz: Sequence[float], sample_rate_hz: float) -> Iterat
         left = [f for f in left if f > reach]
 
 
-def _channel(frequency_hz: float, role: str) -> Channel:
-    return Channel.model_validate(
-        {
-            "name": f"{frequency_hz:.0f}",
-            "role": role,
-            "kind": "fm",
-            "frequency_hz": float(frequency_hz),
-            "bandwidth_hz": MEASURED_HZ,
-        }
+def _channel(frequency_hz: float, role: Role, bandwidth_hz: float) -> Channel:
+    return Channel(
+        name=f"{frequency_hz:.0f} Hz",
+        role=role,
+        kind="fm",
+        frequency_hz=float(frequency_hz),
+        bandwidth_hz=bandwidth_hz,
     )
 
 
-def _powers(frames: FrameBlock, grids: Sequence[object]) -> NDArray[np.float64]:
-    """Return the power of each channel in each frame, shape (channels, frames); unusable bins count as the others."""
+def _powers(frames: FrameBlock, grids: Sequence[ChannelGrid | None], widths_hz: Sequence[float]) -> Array:
+    """Return the power of each channel in each frame, shape (channels, frames), the receiver's own spike left out.
+
+    A channel that is all spike is infinite: never quiet.
+    """
     rows = []
-    for power, grid in zip(frames.spectra, grids, strict=True):
-        usable = getattr(grid, "usable", np.zeros(power.shape[1], dtype=np.bool_))
-        rows.append(power[:, usable].mean(axis=1, dtype=np.float64) * power.shape[1])
+    for channel, grid, width_hz in zip(frames.spectra, grids, widths_hz, strict=True):
+        assert grid is not None  # all channels were laid within the band
+        used = channel[:, grid.usable]
+        power = used.mean(axis=1, dtype=np.float64) if used.shape[1] else np.full(len(channel), np.inf)
+        rows.append(power * width_hz / grid.bin_hz)
     return np.stack(rows)
 
 
-def _noise(middle: NDArray[np.float64], stations: int) -> float:
-    """Return the noise of a channel: of the quieter half of the quiet ones, else the quietest station's."""
-    quiet = np.sort(middle[stations:])
-    return float(np.median(quiet[: max(len(quiet) // 2, 1)])) if len(quiet) else float(middle.min())
+def _noise(slices: Array) -> float:
+    """Return the noise in the measured bandwidth."""
+    return float(np.quantile(slices, QUIET_SHARE)) * MEASURED_HZ / SLICE_HZ
 
 
 def _db(power: float) -> float:

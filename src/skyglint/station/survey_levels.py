@@ -122,7 +122,7 @@ def _scale(
     frequency = float(np.median([reading.frequency_hz for reading in readings]))
     expected = float(noise_power_dbm(frequency, MEASURED_HZ, environment, noise_figure_db))
     quietest = min(reading.noise_dbfs for reading in readings)
-    return Scale(expected - quietest, NOISE_SCALE_SD_DB, "from the noise that ITU-R P.372 expects in quiet channels")
+    return Scale(expected - quietest, NOISE_SCALE_SD_DB, "from the noise that ITU-R P.372 expects")
 
 
 def _faintest_dbfs(reading: Reading) -> float:
