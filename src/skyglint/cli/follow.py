@@ -14,8 +14,7 @@ from skyglint.cli.progress import progress
 from skyglint.errors import RequestError
 
 if TYPE_CHECKING:
-    from skyglint.site import Site
-    from skyglint.sky.satellites import Place
+    from skyglint.site import Channel, Site
     from skyglint.station.follow import Following
 
 
@@ -31,7 +30,7 @@ def run(
         float | None, typer.Option("--beacon-hz", help="Frequency of the satellite's own signal.", min=1.0)
     ] = None,
     channel: Annotated[
-        str | None, typer.Option(help="Look for the reflection of this target channel's carrier instead.")
+        str | None, typer.Option(help="Look for the reflection of this channel's transmitter instead.")
     ] = None,
     encoding: Annotated[str | None, typer.Option(help="SigMF datatype of raw samples, such as cu8.")] = None,
     sample_rate_hz: Annotated[float | None, typer.Option(help="Sample rate of raw samples.")] = None,
@@ -47,14 +46,18 @@ def run(
 
     Example: `skyglint follow home.toml pass.sigmf-meta --elements today.xml --beacon-hz 137100000`
 
+    For an FM channel, whose programme hides any curve, the power is tested against the expected rise and fall.
+
     Small errors of the elements' time and of the oscillators are searched and measured. Chance is measured along bent
     curves in the same recording.
     """
+    from skyglint.plan.satellite_passes import transmitter_place
     from skyglint.signals.options import SourceOptions
     from skyglint.signals.sources import open_source
     from skyglint.site import load_site
     from skyglint.sky.orbits.reading import load_elements
     from skyglint.station.follow import follow
+    from skyglint.station.follow_power import follow_power
 
     place = load_site(site)
     found = load_elements(elements)
@@ -64,7 +67,7 @@ def run(
     if len(wanted) != 1:
         names = ", ".join(one.name for one in wanted[:5]) or "none"
         raise RequestError(f"--name {name or ''}: {len(wanted)} objects ({names}): expected one")
-    frequency_hz, transmitter = _signal(place, beacon_hz, channel)
+    reflecting = _channel(place, beacon_hz, channel)
     options = SourceOptions(
         encoding=encoding,
         sample_rate_hz=sample_rate_hz,
@@ -73,29 +76,27 @@ def run(
     )
     source = open_source(recording, options)
     with progress(Path(recording).name, source.info.start_unix, source.info.end_unix) as told:
-        result = follow(source, place, wanted[0], frequency_hz, transmitter, told=told)
+        if reflecting is None:
+            result = follow(source, place, wanted[0], beacon_hz or math.nan, told=told)
+        elif reflecting.kind == "fm":
+            result = follow_power(source, place, wanted[0], reflecting, told=told)
+        else:
+            result = follow(source, place, wanted[0], reflecting.frequency_hz, transmitter_place(reflecting), told=told)
     typer.echo(json_format.dumps(_document(result), allow_nan=False) if json else result.sentence)
 
 
-def _signal(site: Site, beacon_hz: float | None, name: str | None) -> tuple[float, Place | None]:
-    """Return the frequency to look for, and where it is sent from when it is a reflection."""
-    from skyglint.plan.satellite_passes import transmitter_place
-
+def _channel(site: Site, beacon_hz: float | None, name: str | None) -> Channel | None:
+    """Return the channel whose reflection is looked for, or ``None`` for a beacon."""
     if (beacon_hz is None) == (name is None):
         raise RequestError("expected either --beacon-hz or --channel")
-    if beacon_hz is not None:
-        return beacon_hz, None
+    if name is None:
+        return None
     channel = next((one for one in site.channel if one.name == name), None)
     if channel is None:
         raise RequestError(f"--channel {name}: expected one of {', '.join(one.name for one in site.channel)}")
-    if channel.kind != "carrier":
-        raise RequestError(
-            f"--channel {name}: its programme hides any Doppler curve; expected a channel of kind carrier"
-        )
-    transmitter = transmitter_place(channel)
-    if transmitter is None:
+    if channel.latitude_deg is None:
         raise RequestError(f"--channel {name}: the site file does not say where its transmitter stands")
-    return channel.frequency_hz, transmitter
+    return channel
 
 
 def _document(result: Following) -> dict[str, Any]:
@@ -104,7 +105,7 @@ def _document(result: Following) -> dict[str, Any]:
     curve = zip(result.measured_unix, result.measured_hz, result.residual_hz, strict=True)
     return {
         "detected": result.detected,
-        "statistic": round(result.statistic, 3),
+        "statistic": _number(result.statistic),
         "false_alarm_probability": result.false_alarm_probability,
         "time_offset_s": _number(result.time_offset_s),
         "time_offset_sd_s": _number(result.time_offset_sd_s),

@@ -165,29 +165,36 @@ def _seen_from(transmitter: Place, body: Satellite, unix: FloatArray) -> NDArray
 def _reflections(
     site: Site, body: Satellite, line: Track, cross_section_m2: float, settings: PlanSettings
 ) -> Iterator[Reflection]:
-    antenna = site.antenna
-    off_axis = angle_between_deg(
-        line.look.azimuth_deg, line.look.elevation_deg, antenna.azimuth_deg, antenna.elevation_deg
-    )
-    gain_dbi = beam_gain_dbi(off_axis, antenna.gain_dbi, antenna.beamwidth_deg)
     for channel, transmitter in _targets(site):
         if channel.power_w is None:
             continue
-        power_dbm = reflected_power_dbm(
-            eirp_w(channel.power_w),
-            gain_dbi,
-            channel.frequency_hz,
-            cross_section_m2,
-            body.look(transmitter, line.unix).range_km,
-            line.look.range_km,
-        )
-        seen = np.isfinite(line.bistatic_doppler_hz[channel.name])
+        power_dbm = reflection_dbm(site, body, line.unix, channel, transmitter, channel.power_w, cross_section_m2)
         yield judge(
             channel.name,
             channel.kind,
             channel.frequency_hz,
             channel.bandwidth_hz,
             line.unix,
-            np.where(seen, power_dbm, np.nan),
+            power_dbm,
             settings,
         )
+
+
+def reflection_dbm(
+    site: Site,
+    body: Satellite,
+    unix: FloatArray,
+    channel: Channel,
+    transmitter: Place,
+    power_w: float,
+    cross_section_m2: float = LARGE_SPACECRAFT_M2,
+) -> FloatArray:
+    """Return the power of a reflection at times, dBm; NaN where either end does not see the satellite."""
+    here, there = body.look(site_place(site), unix), body.look(transmitter, unix)
+    antenna = site.antenna
+    off_axis = angle_between_deg(here.azimuth_deg, here.elevation_deg, antenna.azimuth_deg, antenna.elevation_deg)
+    gain_dbi = beam_gain_dbi(off_axis, antenna.gain_dbi, antenna.beamwidth_deg)
+    power_dbm = reflected_power_dbm(
+        eirp_w(power_w), gain_dbi, channel.frequency_hz, cross_section_m2, there.range_km, here.range_km
+    )
+    return np.where((here.elevation_deg > 0) & (there.elevation_deg > 0), power_dbm, np.nan)
