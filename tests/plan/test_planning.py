@@ -178,6 +178,22 @@ def test_the_demo_list_holds_what_it_should():
     assert {one.kind for one in listing.transmitters} == {"fm", "carrier"}
 
 
+def test_the_rough_order_loses_none_of_the_best(site):
+    generator = np.random.default_rng(1)
+    count = 90
+    latitude, longitude = generator.uniform(46, 64, count), generator.uniform(-12, 16, count)
+    frequency = 87.6e6 + 1e5 * generator.integers(0, 60, count)
+    power, height = 10 ** generator.uniform(2, 5.2, count), generator.uniform(50, 900, count)
+    crowd = [
+        Transmitter(f"T{k}", float(frequency[k]), "fm", float(latitude[k]), float(longitude[k]), float(power[k]), 0.0,
+                    height_m=float(height[k]))
+        for k in range(count)
+    ]  # fmt: skip
+    whole = [one.name for one in make_plan(site, crowd, PlanSettings(best=count)).candidates]
+    rough = {one.name for one in make_plan(site, crowd, PlanSettings(best=25)).candidates}
+    assert set(whole[:10]) <= rough
+
+
 def test_thirty_thousand_transmitters_take_seconds(site):
     generator = np.random.default_rng(4)
     count = 30_000
