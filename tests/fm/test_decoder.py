@@ -87,7 +87,7 @@ def test_stated_false_confirmation_holds_on_random_signs():
     # The strongest case for noise: bits that look sure. Markov's bound must hold over all alignments.
     random = np.random.default_rng(15)
     doubts = []
-    for _ in range(300):
+    for _ in range(150):
         ratios = random.choice([-1.0, 1.0], 120) * np.abs(random.normal(0, 1.2, 120))
         doubts.append(decode([SoftBits(ratios, 0.0)], declared=0x1234).declared_wrong_probability)
     for level in (0.1, 0.03):
@@ -97,7 +97,7 @@ def test_stated_false_confirmation_holds_on_random_signs():
 def test_stated_false_confirmation_holds_on_another_station(encode):
     random = np.random.default_rng(16)
     size, declared = 1.6, 0xD3A1
-    for _ in range(60):
+    for _ in range(40):
         other = int(random.integers(1 << 16))
         text = "".join(
             encode(other, "A") + encode(0x0148 | segment, "B") + encode(0xE0CD, "C") + encode(0x2020, "D")

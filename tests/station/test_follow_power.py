@@ -70,10 +70,11 @@ class Recording:
 
     def blocks(self, block_s=0.1):
         random = np.random.default_rng(51)
-        step = int(RATE_HZ)
-        for second in range(DURATION_S):
-            values = random.standard_normal(2 * step, dtype=np.float32) * np.float32(math.sqrt(1 + self.rise[second]))
-            yield Block(values / 8, FLOATS, 0, self.start_unix, second * step, RATE_HZ, CENTRE_HZ)
+        step, seconds = int(RATE_HZ), 10
+        for second in range(0, DURATION_S, seconds):
+            level = np.repeat(np.sqrt(1 + self.rise[second : second + seconds]), 2 * step).astype(np.float32)
+            values = random.standard_normal(len(level), dtype=np.float32) * level / 8
+            yield Block(values, FLOATS, 0, self.start_unix, second * step, RATE_HZ, CENTRE_HZ)
 
 
 @pytest.fixture(scope="module")
