@@ -72,6 +72,16 @@ def test_a_transmitter_counts_once():
     assert found.rows.tolist() == [3]
 
 
+def test_a_mast_counts_once_by_its_middle_programme():
+    masts = [mast(f"Programme {k}", 95e6 + 4e5 * k, 0.5, height_m=300.0) for k in range(3)]
+    levels = [level(95e6 + 4e5 * k, level_dbm=db) for k, db in enumerate((-90.0, -60.0, -80.0))]
+    found = match_levels(HERE, levels, [*masts, mast("Elsewhere", 99e6, 0.52)], 40.0)
+    assert names(found) == ["Programme 2"]
+    assert found.left_out == {"another programme of the same mast stands for it": 2}
+    apart = match_levels(HERE, [*levels, level(99e6)], [*masts, mast("Elsewhere", 99e6, 0.52)], 40.0)
+    assert names(apart) == ["Programme 2", "Elsewhere"]
+
+
 def test_the_median_of_readings_and_limits():
     limit = level(90.0e6, level_dbm=-100.0, is_limit=True)
     assert median_level([limit, limit, level(90.0e6)]).is_limit

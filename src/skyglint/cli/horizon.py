@@ -31,8 +31,10 @@ def run(
         list[str] | None,
         typer.Option(metavar="FILE", help="Survey this recording, not the receiver; repeatable, one a tuning."),
     ] = None,
-    rounds: Annotated[int, typer.Option(help="How many times the survey passes over the band.")] = 1,
-    seconds: Annotated[float, typer.Option(help="How long the survey listens at each tuning of the receiver.")] = 20.0,
+    rounds: Annotated[int, typer.Option(min=1, help="How many times the survey passes over the band.")] = 1,
+    seconds: Annotated[
+        float, typer.Option(min=1.0, help="How long the survey listens at each tuning of the receiver.")
+    ] = 20.0,
     full_scale_dbm: Annotated[
         float | None, typer.Option(help="Power that fills the converter, if you measured it.")
     ] = None,
@@ -72,7 +74,8 @@ def run(
     elif recording:
         raise RequestError("--recording: is for --survey")
     file = None if levels is None else read_levels(levels)
-    for rejection in [] if file is None else file.rejections:
+    bad_rows = [*([] if listing is None else listing.rejections), *([] if file is None else file.rejections)]
+    for rejection in bad_rows:
         print(rejection, file=sys.stderr)
     with ExitStack() as stack:
         store = None if night is None else stack.enter_context(Store.open(night, site_name=declared.site.name))

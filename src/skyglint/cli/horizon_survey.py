@@ -13,8 +13,11 @@ from skyglint.cli.progress import progress
 from skyglint.errors import RequestError, SkyglintError
 
 if TYPE_CHECKING:
+    from skyglint.horizon.levels import Level
+    from skyglint.horizon.silence import Scale
     from skyglint.signals.block import Source
     from skyglint.site import Site
+    from skyglint.station.survey import Reading
     from skyglint.transmitters.transmitter import Transmitter
 
 
@@ -44,25 +47,33 @@ def survey_to(
     listed: dict[float, list[str]] = {}
     for one in candidates.transmitters:
         listed.setdefault(one.frequency_hz, []).append(one.rds_pi)
-    readings = []
+    readings: list[Reading] = []
+    levels: list[Level] = []
+    scale: Scale | None = None
     for source, longest_s in _sources(site, recordings, sorted(listed), rounds, seconds):
         info = source.info
         end_unix = info.start_unix + longest_s if math.isfinite(longest_s) else info.end_unix
         with progress(info.name, info.start_unix, end_unix) as told:
             readings += survey_source(source, sorted(listed), listed, site.receiver.correction_ppm, longest_s, told)
-    levels, scale = levels_of(readings, candidates, full_scale_dbm)
+        levels, scale = levels_of(readings, candidates, full_scale_dbm)
+        # Written after each tuning: a survey that is stopped keeps what it has.
+        _write(path, write_levels(levels))
     if scale is None:
+        path.unlink(missing_ok=True)
         raise SkyglintError("--survey: no listed station lies within what was received")
-    try:
-        path.write_text(write_levels(levels), encoding="utf-8")
-    except OSError as error:
-        raise SkyglintError(f"{path}: cannot be written: {error.strerror}") from error
     limits = sum(level.is_limit for level in levels)
     typer.echo(
         f"{path}: {len(levels)} levels of {len({level.frequency_hz for level in levels})} frequencies, {limits} of "
         f"them upper limits; full scale is {scale.full_scale_dbm:.0f} ± {scale.sd_db:.0f} dBm, {scale.how}.",
         err=True,
     )
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise SkyglintError(f"{path}: cannot be written: {error.strerror}") from error
 
 
 def _sources(

@@ -56,8 +56,8 @@ class Measured:
 
 
 def offsets_db(rows: int) -> FloatArray:
-    """Return the offsets that are summed over: finer where more rows pin the offset down, at least 1.5 dB."""
-    half = int(np.ceil(_FARTHEST_OFFSET_DB / min(1.5, 12.0 / np.sqrt(max(rows, 1)))))
+    """Return the offsets that are summed over, 1.5 dB apart, and down to 0.5 dB where many rows pin the offset down."""
+    half = int(np.ceil(_FARTHEST_OFFSET_DB / np.clip(12.0 / np.sqrt(max(rows, 1)), 0.5, 1.5)))
     return np.linspace(-_FARTHEST_OFFSET_DB, _FARTHEST_OFFSET_DB, 2 * half + 1)
 
 

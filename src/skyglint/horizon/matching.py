@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from skyglint.horizon.levels import Level
 from skyglint.horizon.likelihood import Measured
 from skyglint.horizon.links import Links, links_of
-from skyglint.horizon.models import plane_levels_dbm, round_levels
+from skyglint.horizon.models import free_levels_dbm, plane_levels_dbm, round_levels
 from skyglint.path.constants import EFFECTIVE_RADIUS_M
 from skyglint.site import Site
 from skyglint.transmitters.transmitter import Transmitter
@@ -24,13 +24,15 @@ SAME_FREQUENCY_HZ: Final = 25_000.0
 FARTHEST_KM: Final = 800.0
 #: One of several candidates is taken when it is this much stronger under both models.
 DOMINANT_DB: Final = 15.0
+#: Transmitters whose coordinates agree to this many decimals of a degree (about a kilometre) stand on one mast.
+SAME_MAST_DECIMALS: Final = 2
 #: Further error of a prediction for a transmitter whose height the list does not state (common practice).
 UNKNOWN_HEIGHT_SD_DB: Final = 6.0
 
 
 @dataclass(frozen=True, slots=True)
 class Survey:
-    """Levels with the links that they belong to, one a transmitter.
+    """Levels with the links that they belong to, one a mast.
 
     Attributes
     ----------
@@ -57,7 +59,7 @@ def match_levels(
     A named level belongs to the transmitter of that name on its frequency. One without a name belongs to the only
     candidate on its frequency, or to one that both models expect to be far stronger than the others; else it is left
     out. Several levels of one transmitter become their median, so that it counts once: its errors of power and terrain
-    are the same every time.
+    are the same every time. So does a mast with several programmes, by the middle one of them.
     """
     candidates = Candidates.of(site, transmitters, surface_height_m)
     left_out: Counter[str] = Counter()
@@ -68,9 +70,12 @@ def match_levels(
             left_out[reason] += 1
         else:
             found[place].append(level)
-    places = sorted(found)
+    levels_by_place = {place: median_level(rows) for place, rows in found.items()}
+    places = one_a_mast(candidates, levels_by_place)
+    if others := sum(len(rows) for place, rows in found.items() if place not in places):
+        left_out["another programme of the same mast stands for it"] += others
     links = candidates.links.part(np.array(places, dtype=np.intp))
-    together = [median_level(found[place]) for place in places]
+    together = [levels_by_place[place] for place in places]
     height_sd = np.where(links.height_known, 0.0, UNKNOWN_HEIGHT_SD_DB)
     measured = Measured(
         np.array([one.level_dbm for one in together]),
@@ -79,6 +84,17 @@ def match_levels(
     )
     rows = np.array([len(found[place]) for place in places], dtype=np.intp)
     return Survey(tuple(candidates.transmitters[place] for place in places), links, measured, rows, left_out)
+
+
+def one_a_mast(candidates: Candidates, levels: Mapping[int, Level]) -> list[int]:
+    """Return for each mast the place of the transmitter whose level, over that of free space, is the middle one."""
+    free = free_levels_dbm(candidates.links)
+    masts: dict[tuple[float, float], list[tuple[float, int]]] = defaultdict(list)
+    for place, level in levels.items():
+        one = candidates.transmitters[place]
+        mast = round(one.latitude_deg, SAME_MAST_DECIMALS), round(one.longitude_deg, SAME_MAST_DECIMALS)
+        masts[mast].append((level.level_dbm - float(free[place]), place))
+    return sorted(sorted(members)[(len(members) - 1) // 2][1] for members in masts.values())
 
 
 def median_level(levels: Sequence[Level]) -> Level:

@@ -247,7 +247,7 @@ def level_rows(page: HorizonPage) -> list[tuple[str, str, str, str, str, str]]:
         (
             survey.transmitters[k].name,
             numbers.distance(float(survey.links.distance_m[k]) / 1e3),
-            ("< " if survey.measured.is_limit[k] else "")
+            (f"<{numbers.THIN}" if survey.measured.is_limit[k] else "")
             + numbers.quantity(float(survey.measured.level_dbm[k]), "dBm"),
             numbers.quantity(float(around[k]) + result.round_fit.offset_db, "dBm"),
             numbers.quantity(float(plane[k]) + result.plane_fit.offset_db, "dBm"),

@@ -56,9 +56,10 @@ def levels_figure(label: str, width: float, marks: Sequence[LevelMark], models: 
         parts.append(element("path", d=polyline(area) + "Z", class_=f"band {name}"))
     for model, name in zip(models, ("first", "second"), strict=False):
         parts.append(element("path", d=polyline(at(*point) for point in model.middle), class_=f"curve {name}"))
+    parts += [_mark(mark, *at(mark.distance_km, mark.level_db)) for mark in marks]
+    for model in models:
         x, y = at(*model.middle[-1])
         parts.append(element("text", model.name, x=x - 4, y=max(y - 7, TOP_PX + 10), class_="level end"))
-    parts += [_mark(mark, *at(mark.distance_km, mark.level_db)) for mark in marks]
     return figure(label, width, HEIGHT_PX, *parts)
 
 
