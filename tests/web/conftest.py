@@ -295,31 +295,31 @@ def client_of(context: Context) -> Iterator[httpx.Client]:
         portal.call(inner.aclose)
 
 
-@pytest.fixture(name="message")
+@pytest.fixture(name="message", scope="session")
 def message_maker():
     """Make a message of the live feed."""
     return make_message
 
 
-@pytest.fixture(name="build_station")
+@pytest.fixture(name="build_station", scope="session")
 def station_builder():
     """Build a station of its own for a test that changes it."""
     return build_station
 
 
-@pytest.fixture(name="context_for")
+@pytest.fixture(name="context_for", scope="session")
 def context_maker():
     """Make the context of a site file."""
     return context_for
 
 
-@pytest.fixture(name="served")
+@pytest.fixture(name="served", scope="session")
 def server_maker():
     """Serve a context over the network of this computer."""
     return served
 
 
-@pytest.fixture(name="client_of")
+@pytest.fixture(name="client_of", scope="session")
 def client_maker():
     """Give a client of a context, without a server."""
     return client_of

@@ -180,7 +180,7 @@ def test_every_answer_carries_the_headers(visitor):
         assert policy["frame-ancestors"] == "'none'"
         assert policy["form-action"] == "'self'"
         assert headers["x-content-type-options"] == "nosniff"
-        assert headers["referrer-policy"] == "no-referrer"
+        assert headers["referrer-policy"] == "same-origin"
         assert headers["x-frame-options"] == "DENY"
         assert ("access-control-allow-origin" in headers) == address.startswith("/api/")
     overlay = visitor.get("/overlay").headers

@@ -21,7 +21,7 @@ from skyglint.web.server import Server, bind
 log = logging.getLogger(__name__)
 
 #: Lower than the engine's, so that a crowd never costs it a sample.
-NICENESS = 10
+NICENESS = 5
 
 
 def main(arguments: list[str] | None = None) -> int:
