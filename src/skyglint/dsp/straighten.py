@@ -101,8 +101,11 @@ def whitened(powers: NDArray[np.float32]) -> NDArray[np.float32]:
     """
     from scipy.ndimage import median_filter
 
-    levelled = powers / np.maximum(np.median(powers, axis=1, keepdims=True) / np.log(2), 1e-30)
+    level: NDArray[np.float32] = powers / np.maximum(
+        np.median(powers, axis=1, keepdims=True) / np.float32(np.log(2)), np.float32(1e-30)
+    )
     width = max(15, powers.shape[1] // 8)
-    shape = median_filter(np.median(levelled, axis=0), size=width, mode="nearest") / np.log(2)
-    result: NDArray[np.float32] = (levelled / np.maximum(shape, 1e-6)).astype(np.float32)
-    return result
+    shape = median_filter(np.median(level, axis=0), size=width, mode="nearest") / np.log(2)
+    # In place: a long pass on a high frequency fills a hundred megabytes.
+    level /= np.maximum(shape, 1e-6).astype(np.float32)
+    return level
