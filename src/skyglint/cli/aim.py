@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from skyglint.cli.options import ForceOption, JsonOption, SiteArgument
-from skyglint.errors import RequestError
+from skyglint.cli.output import check_free, write_file
 
 
 def run(
@@ -46,8 +46,8 @@ def run(
     from skyglint.site import load_site
 
     declared = load_site(site)
-    if to is not None and to.exists() and not force:
-        raise RequestError(f"{to}: exists; give --force to overwrite it")
+    if to is not None:
+        check_free(to, force)
     usual = PlanSettings()
     settings = plan_settings(
         radius_km=usual.radius_km,
@@ -61,7 +61,7 @@ def run(
     )
     report = aim_report(declared, channel or [], settings, declination)
     if to is not None:
-        to.write_text(render_aim(report), encoding="utf-8")
+        write_file(to, render_aim(report), force)
     if json:
         from json import dumps
 

@@ -12,6 +12,7 @@ from typing import Annotated
 import typer
 
 from skyglint.cli.options import ForceOption
+from skyglint.cli.output import write_file
 from skyglint.cli.progress import progress
 
 
@@ -55,7 +56,7 @@ def run(
         result = compare(truth, store.echoes(), targets)
         night = gather_night(store)
     page = to / f"night-{night.date}.html"
-    page.write_text(render_night(night), encoding="utf-8")
+    write_file(page, render_night(night), force=True)
     for line in comparison_table(result):
         typer.echo(line)
     typer.echo(f"Night page: {page} (made in {time.monotonic() - begin:.0f} s)")

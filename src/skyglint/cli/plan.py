@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from skyglint.cli.options import ForceOption, JsonOption, SiteArgument
+from skyglint.cli.output import check_free, write_file
 from skyglint.errors import RequestError
 
 
@@ -61,8 +62,8 @@ def run(
 
     declared = load_planning_site(site)
     for path in (to, csv, write):
-        if path is not None and path.exists() and not force:
-            raise RequestError(f"{path}: exists; give --force to overwrite it")
+        if path is not None:
+            check_free(path, force)
     settings = plan_settings(
         radius_km=radius_km,
         best=best,
@@ -89,18 +90,18 @@ def run(
 
         show(plan, proposal, list_words(gathered), rows, row)
     if csv is not None:
-        csv.write_text(plan_csv(plan), encoding="utf-8")
+        write_file(csv, plan_csv(plan), force)
     if to is not None:
         from skyglint.report.plan_page import PlanPage, render_plan
 
         blocks = channel_blocks(proposal) if proposal else ""
-        to.write_text(render_plan(PlanPage(plan, proposal, blocks, list_words(gathered), row)), encoding="utf-8")
+        write_file(to, render_plan(PlanPage(plan, proposal, blocks, list_words(gathered), row)), force)
     if proposal is None:
         if write is not None:
             raise RequestError("--write: there is no set to propose: no candidate has an own echo a day to offer")
         raise typer.Exit(1)
     if write is not None:
-        write.write_text(with_channels(site.read_text(encoding="utf-8"), proposal, str(site)), encoding="utf-8")
+        write_file(write, with_channels(site.read_text(encoding="utf-8"), proposal, str(site)), force)
 
 
 _SHOWN_REJECTIONS = 20
