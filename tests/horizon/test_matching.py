@@ -6,7 +6,7 @@ import pytest
 from simulated_surveys import SITE
 
 from skyglint.horizon.levels import Level
-from skyglint.horizon.links import links_of
+from skyglint.horizon.links import View, links_of, views_of
 from skyglint.horizon.matching import match_levels, median_level
 from skyglint.site import parse_site
 from skyglint.transmitters.transmitter import Pattern, Transmitter
@@ -108,3 +108,20 @@ def test_links_hold_pattern_polarisation_and_heights():
     assert links.site_height_m[0] == 8.0
     # The meridian's half degree at 54.9 N is 55.66 km (Bessel's series; WGS 84).
     assert links.distance_m[0] == pytest.approx(55.66e3, rel=1e-3)
+
+
+def test_views_are_what_the_observer_left_open():
+    assert views_of(HERE, None) == (View(40.0, 1.0), View(0.0, 1.0))
+    assert views_of(HERE, 15.0) == (View(15.0, 1.0),)
+    narrow = HERE.model_copy(update={"antenna": HERE.antenna.model_copy(update={"beamwidth_deg": 65.0})})
+    assert [view.pattern_depth for view in views_of(narrow, 0.0)] == [1.0, 0.5, 0.0]
+    # Behind the beam: the declared gain where the pattern is not believed, half of the fall in between.
+    whole, half, none = (links_of(narrow, [mast("a", 90e6, -0.5)], 40.0, depth).gain_dbi[0] for depth in (1, 0.5, 0))
+    assert none == HERE.antenna.gain_dbi
+    assert half == pytest.approx((whole + none) / 2)
+
+
+def test_a_mast_below_the_surface_stands_on_its_own_ground():
+    links = links_of(HERE, [mast("Low", 90e6, 0.5, height_m=20.0)], 40.0)
+    assert links.transmitter_height_m.tolist() == [10.0]
+    assert links.height_known.tolist() == [False]

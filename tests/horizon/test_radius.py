@@ -1,5 +1,7 @@
 """The whole inference on simulated surveys whose truth is known."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import binom
@@ -20,7 +22,7 @@ def test_intervals_hold_the_truth_as_often_as_they_state(factor, scatter, floor_
     truth, inside_68, inside_95 = factor * EARTH_KM, 0, 0
     for _ in range(REPETITIONS):
         survey = simulated(rng, factor, scatter=scatter, floor_dbm=floor_dbm)
-        result = weigh(survey.links, survey.measured)
+        result = weigh([survey.links], survey.measured)
         assert result.verdict == "round", result.log10_odds
         inside_68 += result.effective.low_68_km <= truth <= result.effective.high_68_km
         inside_95 += result.effective.low_95_km <= truth <= result.effective.high_95_km
@@ -38,7 +40,7 @@ def test_over_a_plane_it_says_plane():
         verdicts = []
         for _ in range(15):
             survey = simulated(rng, None, floor_dbm=floor_dbm)
-            verdicts.append(weigh(survey.links, survey.measured).verdict)
+            verdicts.append(weigh([survey.links], survey.measured).verdict)
         assert verdicts.count("plane") >= 14
         assert "round" not in verdicts
 
@@ -48,7 +50,7 @@ def test_with_few_near_stations_it_cannot_tell():
     for factor in (1.33, None, 1.0):
         for stations in (5, 12):
             survey = simulated(rng, factor, stations=stations, near_km=5, far_km=35)
-            result = weigh(survey.links, survey.measured)
+            result = weigh([survey.links], survey.measured)
             assert result.verdict == "cannot tell"
             # And the odds themselves stay modest: the rule is no fig leaf.
             assert abs(result.log10_odds) < 1.0
@@ -58,7 +60,7 @@ def test_limits_alone_from_far_away_speak_against_a_plane():
     # Thirty strong far stations of which not one is heard.
     rng = np.random.default_rng(8)
     survey = simulated(rng, 1.33, stations=30, near_km=120, far_km=300, scatter=False, floor_dbm=-115.0)
-    result = weigh(survey.links, survey.measured)
+    result = weigh([survey.links], survey.measured)
     assert survey.measured.is_limit.sum() >= 20
     assert result.log10_odds > 3
 
@@ -67,7 +69,7 @@ def test_wild_rows_are_named():
     rng = np.random.default_rng(10)
     survey = simulated(rng, 1.33, scatter=False, error_db=3.0)
     survey.measured.level_dbm[0] += 45.0
-    result = weigh(survey.links, survey.measured)
+    result = weigh([survey.links], survey.measured)
     assert result.round_fit.wild[0] > 0.95
     assert np.median(result.round_fit.wild) < 0.1
 
@@ -75,9 +77,9 @@ def test_wild_rows_are_named():
 def test_a_wrong_scale_shifts_the_offset_and_not_the_radius():
     rng = np.random.default_rng(12)
     survey = simulated(rng, 1.33, scatter=False)
-    first = weigh(survey.links, survey.measured)
+    first = weigh([survey.links], survey.measured)
     survey.measured.level_dbm[:] += 6.0
-    second = weigh(survey.links, survey.measured)
+    second = weigh([survey.links], survey.measured)
     assert second.round_fit.offset_db - first.round_fit.offset_db == pytest.approx(6.0, abs=2.0)
     assert second.effective.median_km == pytest.approx(first.effective.median_km, rel=0.05)
 
@@ -113,3 +115,18 @@ def test_the_rule():
     assert decide(7, 7, 9.0, narrow)[0] == "cannot tell"
     assert decide(20, 3, 9.0, narrow)[0] == "cannot tell"
     assert odds_words(2.0) == "100 to one"
+
+
+def test_the_levels_decide_what_the_observer_did_not_state():
+    # A site on a hill of 210 m over a plain at sea level, an antenna whose stated pattern is not its real one.
+    rng = np.random.default_rng(14)
+    survey = simulated(rng, 1.33, scatter=False)
+    wrong = replace(
+        survey.links,
+        site_height_m=survey.links.site_height_m * 0.3,
+        gain_dbi=survey.links.gain_dbi + rng.choice([0.0, -16.0], 60),
+    )
+    result = weigh([wrong, survey.links], survey.measured)
+    assert result.variant == 1
+    assert result.effective.low_95_km < 1.33 * EARTH_KM < result.effective.high_95_km
+    assert weigh([survey.links, wrong], survey.measured).variant == 0

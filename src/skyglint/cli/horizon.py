@@ -39,7 +39,10 @@ def run(
         float | None, typer.Option(help="Power that fills the converter, if you measured it.")
     ] = None,
     surface_height_m: Annotated[
-        float | None, typer.Option(help="Height above the sea of the plain around; default the site's ground.")
+        float | None,
+        typer.Option(
+            help="Height above the sea of the plain around; by default the levels decide between site and sea."
+        ),
     ] = None,
     to: Annotated[Path | None, typer.Option("--to", metavar="DIR", help="Folder for the page.")] = None,
     json: JsonOption = False,

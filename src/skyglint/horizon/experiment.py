@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from skyglint.activity.rates import read_rates
 from skyglint.horizon.echo_heights import EchoHeights, echo_heights, lowest_common_height_km
 from skyglint.horizon.levels import Level
 from skyglint.horizon.likelihood import Measured
-from skyglint.horizon.links import links_of
+from skyglint.horizon.links import View, links_of, views_of
 from skyglint.horizon.matching import Survey, match_levels
 from skyglint.horizon.radius import RadiusResult, weigh
 from skyglint.horizon.silence import Scale, Silence, median_floors_dbfs, silences, transmitter_of
@@ -51,8 +51,9 @@ class Experiment:
 
     Attributes
     ----------
-    site, surface_height_m
-        Where, and the height above sea level of the smooth surface that stands for the ground.
+    site, view
+        Where, and the most probable view of the links: the height above sea level of the smooth surface that stands
+        for the ground, and how much of the antenna's pattern to believe.
     survey, result
         Levels joined to transmitters, and what they say; ``None`` without usable levels.
     silences, scale, silence_log10_odds
@@ -63,7 +64,7 @@ class Experiment:
     """
 
     site: Site
-    surface_height_m: float
+    view: View
     survey: Survey | None
     result: RadiusResult | None
     silences: tuple[Silence, ...]
@@ -95,23 +96,29 @@ def run_experiment(
     store
         A database of results of the same site.
     surface_height_m
-        Of the smooth surface; the site's own ground where ``None``.
+        Of the smooth surface; where ``None`` the levels decide between the site's ground and the sea.
     full_scale_dbm
         Power that fills the converter, for the night's floors, where the observer measured it.
     """
-    surface = site.site.height_m if surface_height_m is None else surface_height_m
-    survey = match_levels(site, levels, transmitters, surface) if transmitters and levels else None
-    usable = survey is not None and len(survey.transmitters) > 0
-    night = None if store is None else read_night(site, store, surface)
-    rows, scale = silences(site, surface, {} if night is None else night.floors_dbfs, full_scale_dbm=full_scale_dbm)
+    views = views_of(site, surface_height_m)
+    survey = match_levels(site, levels, transmitters, views[0].surface_height_m) if transmitters and levels else None
+    result = None
+    view = views[0]
+    if survey is not None and survey.transmitters:
+        seen = [links_of(site, survey.transmitters, one.surface_height_m, one.pattern_depth) for one in views]
+        result = weigh(seen, survey.measured)
+        view, survey = views[result.variant], replace(survey, links=seen[result.variant])
+    night = None if store is None else read_night(site, store, view.surface_height_m)
+    floors = {} if night is None else night.floors_dbfs
+    rows, scale = silences(site, view.surface_height_m, floors, full_scale_dbm=full_scale_dbm)
     return Experiment(
         site=site,
-        surface_height_m=surface,
+        view=view,
         survey=survey,
-        result=weigh(survey.links, survey.measured) if survey is not None and usable else None,
+        result=result,
         silences=rows,
         scale=scale,
-        silence_log10_odds=_odds_of_silence(site, rows, surface),
+        silence_log10_odds=_odds_of_silence(site, rows, view.surface_height_m),
         night=night,
     )
 
@@ -154,4 +161,4 @@ def _odds_of_silence(site: Site, rows: Sequence[Silence], surface_height_m: floa
         np.array([row.sd_db for row in measured]),
         np.array([row.is_limit for row in measured], dtype=np.bool_),
     )
-    return weigh(links_of(site, senders, surface_height_m), levels).log10_odds
+    return weigh([links_of(site, senders, surface_height_m)], levels).log10_odds

@@ -24,8 +24,8 @@ SAME_FREQUENCY_HZ: Final = 25_000.0
 FARTHEST_KM: Final = 800.0
 #: One of several candidates is taken when it is this much stronger under both models.
 DOMINANT_DB: Final = 15.0
-#: Transmitters whose coordinates agree to this many decimals of a degree (about a kilometre) stand on one mast.
-SAME_MAST_DECIMALS: Final = 2
+#: Transmitters whose coordinates agree to this many decimals of a degree (about a hundred metres) stand on one mast.
+SAME_MAST_DECIMALS: Final = 3
 #: Further error of a prediction for a transmitter whose height the list does not state (common practice).
 UNKNOWN_HEIGHT_SD_DB: Final = 6.0
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -99,6 +100,8 @@ class RadiusResult:
         Most probable strength of the troposcatter over its formula; ``-inf`` where none is more probable.
     round_fit, plane_fit
         Both models at their best.
+    variant
+        Which of several views of the links (heights, antenna) is the most probable one.
     """
 
     verdict: Verdict
@@ -111,32 +114,35 @@ class RadiusResult:
     strength_db: float
     round_fit: Fit
     plane_fit: Fit
+    variant: int
 
 
-def weigh(links: Links, measured: Measured) -> RadiusResult:
+def weigh(variants: Sequence[Links], measured: Measured) -> RadiusResult:
     """Weigh both models and find the radius; links and levels have shape (n,), n at least 1.
 
     The marginal likelihoods hold the uncertainties of calibration, terrain, powers, limits and troposcatter; the round
     one is also averaged over all radii, which costs it what its extra freedom is worth.
-    """
-    levels = round_levels(links, 1e3 * RADII_KM)
-    tables = np.stack([log_likelihood(measured, levels.total_dbm(float(db))) for db in STRENGTHS_DB])
-    without = over_scatter(log_likelihood(measured, levels.rays_dbm))
-    by_strength = np.stack([over_scatter(table) for table in tables])
-    scattered = log_integral(STRENGTHS_DB, by_strength, _LOG_PRIOR)
-    log_posterior = np.logaddexp(np.log(1 - NO_SCATTER) + scattered, np.log(NO_SCATTER) + without)
 
-    plane = plane_levels_dbm(links)
-    log_plane = float(over_scatter(log_likelihood(measured, plane[:, None]))[0])
+    Parameters
+    ----------
+    variants
+        One or more views of the same links, equally probable: the models are averaged over them.
+    """
+    rounds = [_weigh_round(links, measured) for links in variants]
+    planes = [_weigh_plane(links, measured) for links in variants]
+    log_posterior = logsumexp([one.log_posterior for one in rounds], axis=0) - np.log(len(variants))
+    log_plane = float(logsumexp([one.log_evidence for one in planes])) - np.log(len(variants))
     fine = np.geomspace(RADII_KM[0], RADII_KM[-1], 20 * (len(RADII_KM) - 1) + 1)
     log_fine = CubicSpline(np.log(RADII_KM), log_posterior)(np.log(fine))
     log_odds = (float(logsumexp(log_fine)) - np.log(len(fine)) - log_plane) / np.log(10)
     density = np.exp(log_fine - log_fine.max())
 
     effective = interval_of(fine, density)
-    strength = _best_strength(by_strength, without)
-    at_best = levels.total_dbm(strength)[:, int(log_posterior.argmax())]
-    verdict, reason = decide(len(measured.level_dbm), int(links.beyond_horizon.sum()), log_odds, effective)
+    by_round = max(range(len(variants)), key=lambda k: float(logsumexp(rounds[k].log_posterior)))
+    by_plane = max(range(len(variants)), key=lambda k: planes[k].log_evidence)
+    variant = by_plane if log_odds < 0 else by_round
+    beyond = int(variants[variant].beyond_horizon.sum())
+    verdict, reason = decide(len(measured.level_dbm), beyond, log_odds, effective)
     return RadiusResult(
         verdict=verdict,
         reason=reason,
@@ -145,10 +151,41 @@ def weigh(links: Links, measured: Measured) -> RadiusResult:
         log10_odds=float(log_odds),
         radius_km=fine,
         density=density,
-        strength_db=strength,
-        round_fit=_fit(measured, at_best),
-        plane_fit=_fit(measured, plane),
+        strength_db=rounds[by_round].strength_db,
+        round_fit=_fit(measured, rounds[by_round].best_dbm),
+        plane_fit=_fit(measured, planes[by_plane].level_dbm),
+        variant=variant,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Round:
+    """The round model with one view of the links: log likelihood by radius, best strength, levels at the best."""
+
+    log_posterior: FloatArray
+    strength_db: float
+    best_dbm: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class _Plane:
+    log_evidence: float
+    level_dbm: FloatArray
+
+
+def _weigh_round(links: Links, measured: Measured) -> _Round:
+    levels = round_levels(links, 1e3 * RADII_KM)
+    without = over_scatter(log_likelihood(measured, levels.rays_dbm))
+    by_strength = np.stack([over_scatter(log_likelihood(measured, levels.total_dbm(float(db)))) for db in STRENGTHS_DB])
+    scattered = log_integral(STRENGTHS_DB, by_strength, _LOG_PRIOR)
+    log_posterior = np.logaddexp(np.log(1 - NO_SCATTER) + scattered, np.log(NO_SCATTER) + without)
+    strength = _best_strength(by_strength, without)
+    return _Round(log_posterior, strength, levels.total_dbm(strength)[:, int(log_posterior.argmax())])
+
+
+def _weigh_plane(links: Links, measured: Measured) -> _Plane:
+    level = plane_levels_dbm(links)
+    return _Plane(float(over_scatter(log_likelihood(measured, level[:, None]))[0]), level)
 
 
 def interval_of(radius_km: FloatArray, density: FloatArray) -> Interval:

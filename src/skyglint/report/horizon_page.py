@@ -82,7 +82,7 @@ def gather_horizon(
         transmitters,
         levels,
         store,
-        surface_height_m=experiment.surface_height_m,
+        surface_height_m=experiment.view.surface_height_m,
         full_scale_dbm=full_scale_dbm,
     )
     hours = () if store is None else _solar_hours(store, experiment.site.site.longitude_deg)
