@@ -72,7 +72,7 @@ def test_files_are_written_once_and_lead_to_an_aim(folder, capsys):
     planned = load_site(folder / "planned.toml")
     assert [channel.role for channel in planned.channel] == ["target", "target", "guard"]
     assert app.main(command) == 2
-    assert "exists; give --force" in capsys.readouterr().err
+    assert "is there already: give --force" in capsys.readouterr().err
     assert app.main([*command, "--force"]) == 0
     capsys.readouterr()
     assert app.main(["aim", "planned.toml", "--declination", "-0.7", "--to", "aim.html"]) == 0
