@@ -4,7 +4,7 @@ import json
 import pytest
 
 from skyglint.station.live import LiveEcho
-from skyglint.web.hub import MOST_VIEWERS, MOST_WAITING, Hub
+from skyglint.web.hub import MOST_FROM_ONE, MOST_VIEWERS, MOST_WAITING, Hub
 
 NOW = 1786591867.2  # 2026-08-13T03:31:07.2Z
 NAMES = ("north-sea", "quiet")
@@ -90,6 +90,19 @@ def test_the_room_is_bounded():
         return refused, hub.join() is not None
 
     assert asyncio.run(scene()) == (None, True)
+
+
+def test_one_address_cannot_take_the_room():
+    async def scene():
+        hub = Hub()
+        joined = [hub.join(address="203.0.113.7") for _ in range(MOST_FROM_ONE)]
+        return all(joined), hub.join(address="203.0.113.7"), hub.join(address="203.0.113.8"), hub.join()
+
+    everyone, refused, other, local = asyncio.run(scene())
+    assert everyone
+    assert refused is None
+    assert other
+    assert local
 
 
 def test_silence_brings_a_sign_of_life_and_closing_ends_the_stream(monkeypatch):

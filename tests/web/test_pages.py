@@ -193,6 +193,14 @@ def test_samples_and_sound_of_an_echo(with_samples, client_of):
         assert client.get(f"/echoes/{number}/snippet.sigmf-site").status_code == 404
 
 
+def test_the_clock_has_a_hand_and_the_still_an_axis(client):
+    text = client.get("/").text
+    assert text.count('class="hand"') == 1
+    axis = re.search(r'live-axis"><div>(.*?)</div>', text)[1]
+    # The clock of these tests stands at 03:31:07 UTC.
+    assert re.findall(r">([^<]+)</span>", axis) == ["03:22", "03:24", "03:26", "03:28", "03:30", "now"]
+
+
 def test_metrics_and_health_follow_the_engine(context, client, message):
     assert client.get("/healthz").status_code == 503
     context.hub.publish(message(context.clock(), ["north-sea"]))

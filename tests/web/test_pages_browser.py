@@ -1,11 +1,13 @@
 """The pages in a real browser: what only a browser can tell."""
 
+import io
 import shutil
 import threading
 import time
 from collections.abc import Iterator
 
 import pytest
+from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from skyglint.station.live import LiveEcho
@@ -210,10 +212,14 @@ def test_without_script_the_page_is_a_still(browser, running, voice):
     page.close()
 
 
-def test_the_overlay_is_transparent(browser, running, voice):
-    page = opened(browser, running, "/overlay?channel=lowland")
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_overlay_is_transparent(browser, running, voice, scheme):
+    page = opened(browser, running, "/overlay?channel=lowland", scheme=scheme)
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgba(0, 0, 0, 0)"
     assert page.evaluate("getComputedStyle(document.documentElement).backgroundColor") == "rgba(0, 0, 0, 0)"
+    picture = Image.open(io.BytesIO(page.screenshot(omit_background=True)))
+    assert picture.getpixel((700, 800)) == (0, 0, 0, 0)
+    assert picture.getpixel((40, 40))[3] > 150
     before = int(page.locator("[data-total]").text_content())
     voice.close_echo("lowland", "head")
     page.wait_for_function("() => document.getElementById('last').textContent.startsWith('Last: head')")

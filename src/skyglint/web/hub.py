@@ -13,8 +13,9 @@ from skyglint.web import messages
 
 #: Messages that wait for a viewer, five seconds of them; one that is further behind is dropped.
 MOST_WAITING = 50
-#: Viewers at a time.
+#: Viewers at a time, and from one address; this computer, where a web server may stand before the pages, may have all.
 MOST_VIEWERS = 1_000
+MOST_FROM_ONE = 60
 #: A viewer who is sent nothing for this long gets a sign of life.
 SILENCE_S = 15.0
 
@@ -26,10 +27,13 @@ class Viewer:
     ----------
     spectra
         Channels whose spectra it wants too.
+    address
+        Where it watches from; empty for this computer.
     """
 
-    def __init__(self, spectra: Collection[str] = ()) -> None:
+    def __init__(self, spectra: Collection[str] = (), address: str = "") -> None:
         self.spectra = tuple(spectra)
+        self.address = address
         self.dropped = False
         self._waiting: deque[bytes] = deque()
         self._arrived = asyncio.Event()
@@ -93,11 +97,12 @@ class Hub:
         """Let a function see every message before the viewers do."""
         self._listeners.append(listener)
 
-    def join(self, spectra: Collection[str] = ()) -> Viewer | None:
+    def join(self, spectra: Collection[str] = (), address: str = "") -> Viewer | None:
         """Return a new viewer, who first hears the station's state; None when there is no room."""
-        if len(self._viewers) >= MOST_VIEWERS:
+        from_there = sum(viewer.address == address for viewer in self._viewers) if address else 0
+        if len(self._viewers) >= MOST_VIEWERS or from_there >= MOST_FROM_ONE:
             return None
-        viewer = Viewer(spectra)
+        viewer = Viewer(spectra, address)
         viewer.give(messages.HELLO + (messages.station(self._latest) if self._latest else b""))
         self._viewers.add(viewer)
         return viewer

@@ -22,6 +22,7 @@ from skyglint.web.tonight import COLUMNS
 router = APIRouter(prefix="/api/v1", tags=["live"])
 
 MOST_SPECTRA = 4
+LOOPBACK = ("127.0.0.1", "::1")
 
 
 class LiveBurst(BaseModel):
@@ -69,7 +70,8 @@ async def live(
     known = {channel.name for channel in context.site.channel}
     if unknown := [name for name in wanted if name not in known]:
         raise HTTPException(404, f"no channel {unknown[0][:80]!r}")
-    viewer = context.hub.join(wanted)
+    host = request.client.host if request.client else ""
+    viewer = context.hub.join(wanted, "" if host in LOOPBACK else host)
     if viewer is None:
         raise HTTPException(429, "too many viewers at the moment: try again later", {"Retry-After": "30"})
     return EventStream(context.hub, viewer)

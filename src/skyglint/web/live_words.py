@@ -77,6 +77,13 @@ def snapshot(context: Context, night: Tonight, entry: LiveLane) -> Markup:
     return lane.strip(label, scale, entry.power_db, TOP_DB, _unheard(night, entry), marks, height)
 
 
+def ticks(night: Tonight) -> list[tuple[str, str]]:
+    """Return where the ticks of the axis stand, in percent, and their times."""
+    scale = TimeScale(night.start_unix, night.now_unix)
+    shares = [(scale.share(tick), tick) for tick in scale.ticks(5)]
+    return [(f"{100.0 * share:.2f}%", clock(tick, -1)) for share, tick in shares if 0.04 < share < 0.9]
+
+
 def _unheard(night: Tonight, entry: LiveLane) -> list[CoverageSpan]:
     unheard = np.isnan(entry.power_db)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], unheard, [False]]).astype(np.int8)))
