@@ -89,7 +89,11 @@ def fit_sentence(experiment: Experiment) -> str:
         if math.isinf(result.strength_db)
         else f"troposcatter {fixed(result.strength_db)}{THIN}dB over its formula"
     )
-    return f"{'; '.join(parts)}. Over the round Earth {air}."
+    beam = {1.0: "as declared", 0.5: "half as deep as declared", 0.0: "left out"}[experiment.view.pattern_depth]
+    return (
+        f"{'; '.join(parts)}. Over the round Earth {air}. Most probable view: smooth ground "
+        f"{quantity(experiment.view.surface_height_m, 'm')} above the sea, the antenna's pattern {beam}."
+    )
 
 
 def silence_odds_sentence(experiment: Experiment) -> str:
