@@ -88,7 +88,7 @@ class CarrierMeter:
             guard=bool(self._plan.guard[item.channel]),
             duration_s=len(inside) * frame_s,
             peak_snr_db=float(10 * np.log10(max(inside[peak], 0.1) / frame_s)),
-            strength=burst.best.energy / 20.0,
+            strength=burst.best.energy / self._search.threshold(item.channel),
             overlong=burst.overlong,
             envelope=envelope,
             decay=decay,
@@ -125,7 +125,12 @@ class CarrierMeter:
             height_sd_km=height_sd,
             flags=self._flags(item, first + start, first + stop, ending, verdict.echo_class, inside),
             snippet=self._snippet(item, first + start, first + stop),
-            details={"energy_to_noise": burst.best.energy, "window_s": burst.best.decay_s, "span_hz": track.span_hz},
+            details={
+                "strength": evidence.strength,
+                "energy_to_noise": burst.best.energy,
+                "window_s": burst.best.decay_s,
+                "span_hz": track.span_hz,
+            },
         )
 
     def _demodulated(self, item: ClosedTone, track: Track, first: int, last: int) -> NDArray[np.complex64]:
@@ -229,6 +234,7 @@ def _as_decay(tone: ToneFit, power: Floats) -> Decay:
         tone.carrier_to_noise_hz,
         1.0 + unexplained * max(total, 0.0),
         float(max(unexplained - 2.0 * noise, 0.0)),
+        2 * len(power),
     )
 
 

@@ -81,6 +81,10 @@ class CarrierSearch:
         part: NDArray[np.complex64] = self._lanes[channel].white.view(start, stop)
         return part
 
+    def threshold(self, channel: int) -> float:
+        """Return the E/N0 above which a tone is found."""
+        return self._lanes[channel].threshold
+
     def read(self, frames: FrameBlock, n_steps: int) -> tuple[CarrierReadings, list[ClosedTone]]:
         """Search ``n_steps`` whole steps, or one last, shorter one at the end of the stretch."""
         n_frames = frames.n_frames // n_steps
@@ -126,7 +130,7 @@ class _Lane:
         first = np.resize(baseband, n_steps * per_step).reshape(n_steps, per_step)
         self._whitener = Whitener(first, rate_hz, half_band_hz)
         self._bank = ToneBank(rate_hz, half_band_hz)
-        self._threshold = tone_threshold(plan.settings.false_alarms_per_channel_hour, 2 * half_band_hz)
+        self.threshold = tone_threshold(plan.settings.false_alarms_per_channel_hour, 2 * half_band_hz)
         self.collector = ToneCollector(plan.settings, rate_hz)
         self.white = History((), keep, np.complex64)
         self._usable = plan.grids[number].usable
@@ -177,4 +181,4 @@ class _Lane:
         self._add(self.white.view(start - self._bank.reach, end), start - self._bank.reach, start, end)
 
     def _add(self, samples: NDArray[np.complex64], first: int, start: int, stop: int) -> None:
-        self.collector.add(self._bank.search(samples, first, start, stop, self._threshold))
+        self.collector.add(self._bank.search(samples, first, start, stop, self.threshold))

@@ -21,6 +21,7 @@ from skyglint.echoes.reasons import explain
 from skyglint.echoes.swell import Swell
 from skyglint.site import Kind
 
+_SMOOTH = 0.135  # relative scatter of a trail's Fresnel ripples, at most; fading and plateaus show more
 _LEAST = 0.01  # no single feature rules a class out
 
 
@@ -105,19 +106,24 @@ def _holds(condition: bool, doubt: float = _LEAST) -> float:
 
 
 def _roughness(evidence: Evidence) -> float:
-    """Return how far the burst is from a rise and an exponential decay, beyond noise: a relative scatter."""
-    return evidence.decay.scatter if evidence.decay else 1.0
+    """Return how far the burst is from a rise and an exponential decay, beyond noise: a relative scatter.
 
-
-def _fit_counts(evidence: Evidence) -> float:
-    """Return how well a decay can be judged at all: 0 for a burst at the threshold, 1 for a strong one."""
-    return above(evidence.strength, 2.0, 1.3)
+    Where the burst is too weak for one, the misfit's own significance stands for it, and if that says nothing, the
+    value between smooth and rough.
+    """
+    decay = evidence.decay
+    if decay is None:
+        return 1.0
+    if not np.isnan(decay.scatter):
+        return decay.scatter
+    sigmas = (decay.misfit - 1.0) * np.sqrt(decay.freedom / 2.0)
+    return _SMOOTH * float(np.clip(sigmas / 3.0, 0.85, 3.0))
 
 
 def _underdense(e: Evidence) -> float:
     return (
         0.4
-        * below(_roughness(e), 0.135, 1.2)
+        * below(_roughness(e), _SMOOTH, 1.2)
         * below(e.duration_s, 3.0)
         * below(e.decay.decay_time_s if e.decay else 1.0, 2.0, 1.3)
         * below(e.envelope.rise_s, 0.25)
@@ -128,7 +134,7 @@ def _underdense(e: Evidence) -> float:
 
 
 def _overdense(e: Evidence) -> float:
-    shape = above(_roughness(e), 0.135, 1.2) * above(e.duration_s, 0.5) * below(e.envelope.onset_s, 0.5)
+    shape = above(_roughness(e), _SMOOTH, 1.2) * above(e.duration_s, 0.5) * below(e.envelope.onset_s, 0.5)
     return 0.2 * shape * (1.0 - _flicker(e)) * _slow(e) * _holds(not e.overlong, 0.2)
 
 
@@ -143,8 +149,10 @@ def _head(e: Evidence) -> float:
 
 def _aircraft(e: Evidence) -> float:
     swelling = above(e.duration_s, 4.0) * above(e.envelope.onset_s, 0.5) * above(e.envelope.middle, 0.3, 1.2)
-    beat = _flicker(e) * below(e.swell.raised_s, 90.0) if e.swell else 0.0
-    return max(0.1 * swelling, beat)
+    if e.overlong:
+        swelling *= above(e.envelope.onset_s, 3.5, 1.3)
+    beating = 0.4 + 0.6 * above(e.envelope.fades_hz, 1.0)
+    return max(0.1 * swelling * beating, _flicker(e) * below(e.duration_s, 1.0))
 
 
 def _satellite(e: Evidence) -> float:
@@ -154,15 +162,15 @@ def _satellite(e: Evidence) -> float:
 
 
 def _sporadic_e(e: Evidence) -> float:
-    opening = _holds(e.overlong) * above(e.envelope.fades_hz, 0.08) * below(e.envelope.rise_s, 8.0)
-    fade = _flicker(e) * above(e.swell.raised_s, 90.0) * above(e.envelope.fades_hz, 0.2) if e.swell else 0.0
-    return max(0.1 * opening * _slow(e), fade)
+    fading = above(e.envelope.fades_hz, 0.08) * below(e.envelope.fades_hz, 5.0)
+    opening = _holds(e.overlong) * fading * below(e.envelope.onset_s, 3.5, 1.3)
+    blip = _flicker(e) * above(e.duration_s, 1.0) * below(e.duration_s, 5.0)
+    return max(0.15 * opening * _slow(e), blip)
 
 
 def _ducting(e: Evidence) -> float:
-    duct = above(e.duration_s, 12.0) * above(e.envelope.rise_s, 5.0) * below(e.envelope.fades_hz, 0.08)
-    fade = _flicker(e) * above(e.swell.raised_s, 90.0) * below(e.envelope.fades_hz, 0.2) if e.swell else 0.0
-    return max(0.1 * duct, fade)
+    duct = above(e.duration_s, 12.0) * above(e.envelope.onset_s, 4.0) * below(e.envelope.fades_hz, 0.3)
+    return max(0.1 * duct, _flicker(e) * above(e.duration_s, 5.0))
 
 
 def _lightning(e: Evidence) -> float:
@@ -171,10 +179,15 @@ def _lightning(e: Evidence) -> float:
 
 def _interference(e: Evidence) -> float:
     guard = _holds(e.guard or e.company.in_guard or e.company.everywhere, 0.02)
-    line = e.colour is not None and above(e.colour.line_share, 0.6, 1.1) * _holds(
-        abs(e.colour.line_offset_hz) > 6000.0, 0.1
-    )
-    return 0.3 * max(guard, float(line)) * _holds(not e.company.everywhere or e.duration_s > 0.5, 0.3)
+    return 0.3 * max(guard, _foreign_line(e)) * _holds(not e.company.everywhere or e.duration_s > 0.5, 0.3)
+
+
+def _foreign_line(e: Evidence) -> float:
+    """Return how surely the burst is a line away from the channel's middle, where a pausing programme has its own."""
+    if e.colour is None:
+        return 0.0
+    plain = above(e.colour.line_share, 0.6, 1.1) * above(e.colour.significance, 3.0)
+    return plain * _holds(abs(e.colour.line_offset_hz) > 6000.0, 0.1)
 
 
 def _unknown(e: Evidence) -> float:

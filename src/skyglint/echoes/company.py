@@ -37,7 +37,7 @@ class Company:
     def everywhere(self) -> bool:
         """Whether the burst hit (nearly) every channel, with at least three others to judge by or a guard."""
         enough = self.others >= 3 or self.guards >= 1
-        return enough and self.others_up >= 0.8 * self.others and self.guards_up == self.guards
+        return enough and self.others_up >= 0.7 * self.others and self.guards_up == self.guards
 
     @property
     def in_guard(self) -> bool:

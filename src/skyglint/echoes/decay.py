@@ -35,7 +35,10 @@ class Decay:
     misfit
         Squared residuals over their expectation, per degree of freedom: 1 for a perfect model.
     scatter
-        Root mean square of the relative residuals beyond what noise explains, where the signal stands over the floor.
+        Root mean square of the relative residuals beyond what noise explains, where the signal stands over 0.3 of the
+        floor; NaN where it never does.
+    freedom
+        Degrees of freedom of ``misfit``.
     """
 
     decay_time_s: float
@@ -46,6 +49,7 @@ class Decay:
     peak_snr: float
     misfit: float
     scatter: float
+    freedom: int = 1
 
 
 def burst_shape(n_frames: int, frame_s: float, start_s: float, rise_s: float, decay_time_s: float) -> Floats:
@@ -157,11 +161,13 @@ class _Fit:
 
     def result(self, theta: Floats, residual: Floats, jacobian: Floats) -> Decay:
         covariance = np.linalg.pinv(jacobian.T @ jacobian, rcond=1e-12, hermitian=True)
-        misfit = float(residual[:-1] @ residual[:-1]) / max(len(self._power) - 4, 1)
+        freedom = max(len(self._power) - 4, 1)
+        misfit = float(residual[:-1] @ residual[:-1]) / freedom
         signal = self.signal(theta)
         mean = theta[4] + signal
         loud = signal > 0.3
-        excess = np.square(self._power[loud] / mean[loud] - 1.0).mean() - 1.0 / self._samples if loud.any() else 0.0
+        residuals = np.square(self._power[loud] / mean[loud] - 1.0)
+        excess = residuals.mean() - 1.0 / self._samples if loud.any() else np.nan
         poor = np.sqrt(max(misfit, 1.0))
         decay = float(np.exp(theta[1]))
         return Decay(
@@ -172,5 +178,6 @@ class _Fit:
             float(np.exp(theta[3])),
             float(np.exp(theta[0])),
             misfit,
-            float(np.sqrt(max(excess, 0.0))),
+            float(np.sqrt(np.maximum(excess, 0.0))),
+            freedom,
         )

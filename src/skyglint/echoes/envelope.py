@@ -54,7 +54,6 @@ def burst_envelope(excess: Floats, frame_s: float, samples_per_frame: float) -> 
     smooth, length = smoothed(excess, samples_per_frame)
     strong = float(np.quantile(smooth, 0.9))
     onset, rise = (int(np.argmax(smooth >= share * strong)) for share in (0.2, 0.5))
-    late = (length - 1) / 2
     energy = np.cumsum(np.maximum(excess, 0.0))
     whole = max(float(energy[-1]), 1e-12)
     low, middle, high = np.searchsorted(energy, np.array([0.1, 0.5, 0.9]) * whole)
@@ -62,8 +61,8 @@ def burst_envelope(excess: Floats, frame_s: float, samples_per_frame: float) -> 
     depth = float(core.std() / max(core.mean(), 1e-12)) if len(core) > 1 else 0.0
     return Envelope(
         strong,
-        (onset + late if onset else 0.5) * frame_s,
-        (rise + late if rise else 0.5) * frame_s,
+        (onset + 0.5) * frame_s,
+        (rise + 0.5) * frame_s,
         float((middle + 0.5) / len(excess)),
         _fades(smooth) / (len(excess) * frame_s),
         depth,

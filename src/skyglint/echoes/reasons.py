@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import isnan
 from typing import TYPE_CHECKING
 
 from skyglint.echoes.echo import EchoClass
@@ -35,9 +36,8 @@ def _length(e: Evidence) -> str:
 def _decay(e: Evidence) -> str:
     if e.decay is None:
         return "too short for a decay to be fitted"
-    return (
-        f"falls by 1/e in amplitude in {e.decay.decay_time_s:.3f} s, "
-        f"{e.decay.scatter:.0%} off a pure exponential beyond noise"
+    return f"falls by 1/e in amplitude in {e.decay.decay_time_s:.3f} s, " + (
+        "too weak to tell its shape" if isnan(e.decay.scatter) else f"{e.decay.scatter:.0%} off a pure exponential"
     )
 
 

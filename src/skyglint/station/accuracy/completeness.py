@@ -80,19 +80,18 @@ def fm_completeness(
     seed: int,
     bursts: int = 120,
     offsets_db: Sequence[float] = (-1.0, -0.5, 0.0, 0.5, 1.0, 1.5, 2.0),
-    spacing_s: float = 40.0,
     settings: DetectionSettings | None = None,
 ) -> Completeness:
     """Plant flat bursts of one length at levels about the ideal detector's and count what is found.
 
-    Each level has ``bursts`` of them, spread over four stations, ``spacing_s`` apart in each.
+    Each level has ``bursts`` of them, spread over four stations.
     """
     accepted = (settings or DetectionSettings()).false_alarms_per_channel_hour
     ideal = ideal_energy_snr_db(burst_s, accepted)
     rng = np.random.default_rng(seed)
     level, found = ideal + np.asarray(offsets_db, dtype=np.float64), []
     rounds = -(-bursts // len(FM_HZ))
-    spacing = max(spacing_s, 4 * burst_s) if burst_s > 0.5 else 8.0
+    spacing = 20.0 + 20.0 * burst_s  # weak long bursts one after another would be a wandering receiver
     for number, snr_db in enumerate(level):
         events = [
             {
@@ -111,7 +110,7 @@ def fm_completeness(
 
 
 def carrier_completeness(
-    decay_s: float, seed: int, bursts: int = 60, offsets_db: Sequence[float] = (-1.0, 0.0, 1.0, 2.0, 3.0)
+    decay_s: float, seed: int, bursts: int = 60, offsets_db: Sequence[float] = (-3.0, -2.0, -1.0, 0.0, 1.0)
 ) -> Completeness:
     """Plant underdense echoes of one decay time on a carrier and count what is found, against their true E/N0."""
     ideal = matched_filter_energy_db(DetectionSettings().false_alarms_per_channel_hour)
@@ -120,7 +119,7 @@ def carrier_completeness(
     for number, offset in enumerate(offsets_db):
         snr_db = ideal + offset - 10 * np.log10(decay_s / 2)
         night = carrier_night(
-            {"underdense": decaying(decay_s, snr_db, bursts, rng)}, 30.0 + 4.0 * bursts, seed + number
+            {"underdense": decaying(decay_s, snr_db, bursts, rng)}, 30.0 + spacing_s(decay_s) * bursts, seed + number
         )
         matches = match(night.truth.events, hear(night), slack_s=0.05)
         level.append(10 * np.log10(np.mean([item.event.energy_snr_s for item in matches])))
@@ -128,8 +127,13 @@ def carrier_completeness(
     return _summary(decay_s, np.array(level), np.array(found), ideal)
 
 
+def spacing_s(decay_s: float) -> float:
+    """Return the time between two echoes, long enough for the first to be over."""
+    return 4.0 + 8.0 * decay_s
+
+
 def decaying(decay_s: float, snr_db: float, count: int, rng: np.random.Generator) -> list[dict[str, object]]:
-    """Return scenario rows of underdense echoes of one decay time, 4 s apart, Doppler as winds make it."""
+    """Return scenario rows of underdense echoes of one decay time, `spacing_s` apart, Doppler as winds make it."""
     from skyglint.path.geometry import midpoint_geometry
     from skyglint.path.trails import height_from_decay_km
 
@@ -140,7 +144,7 @@ def decaying(decay_s: float, snr_db: float, count: int, rng: np.random.Generator
     return [
         {
             "transmitter": "s",
-            "start_s": 15.0 + 4.0 * i + float(rng.uniform(0, 1)),
+            "start_s": 15.0 + spacing_s(decay_s) * i + float(rng.uniform(0, 1)),
             "peak_snr_db": float(snr_db),
             "height_km": height_km,
             "speed_km_s": 60.0,

@@ -1,0 +1,23 @@
+import numpy as np
+
+from skyglint.simulate.scenario import Scenario
+from skyglint.station.accuracy.false_alarms import FalseAlarms, noise_false_alarms, nuisance_hour
+
+
+def test_noise_gives_about_the_false_alarms_that_were_accepted():
+    result = noise_false_alarms(0.2, 5)
+    assert result.channel_hours == 1.0
+    assert result.per_channel_hour <= 4.0  # 5 or more where 1 is expected would be a chance of 1 in 270
+
+
+def test_rates_are_counts_over_time():
+    alarms = FalseAlarms(4.0, 10, 6)
+    assert alarms.per_channel_hour == 2.5
+    assert alarms.meteoric_per_channel_hour == 1.5
+
+
+def test_an_hour_of_nuisances_holds_every_kind():
+    rows = nuisance_hour(np.random.default_rng(1))
+    assert set(rows) == {"impulses", "lightning", "gain_step", "ducting", "aircraft", "comb", "loss"}
+    assert set(rows) <= set(Scenario.model_fields)
+    assert all(row["start_s"] < 3600 for table in rows.values() for row in table)
