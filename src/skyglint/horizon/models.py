@@ -15,8 +15,7 @@ from skyglint.path.free_space import free_space_loss_db
 from skyglint.path.geometry import wavelength_m
 from skyglint.path.troposcatter import enhancement_db, scatter_angle_mrad, troposcatter_loss_db
 
-#: Stands for "nothing arrives".
-NOTHING_DBM = -1000.0
+_LEAST_ANGLE_MRAD = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +27,8 @@ class RoundLevels:
     rays_dbm
         What comes around the bulge or past it (free space and diffraction, ITU-R P.525 and P.526-15 sec. 3).
     scatter_dbm
-        What the lower air scatters over it (the shape of ITU-R P.617-5 with P.452-16 at small angles), nothing within
-        line of sight.
+        What the lower air scatters over it (the shape of ITU-R P.617-5 with P.452-16 at small angles); within line of
+        sight as at the horizon's edge, so that it ends without a step, drowned by the rays.
     """
 
     rays_dbm: FloatArray
@@ -99,6 +98,5 @@ def _diffraction_db(links: Links, radius_m: float) -> FloatArray:
 
 def _scatter_dbm(links: Links, strong_dbm: FloatArray, free_dbm: FloatArray, radius_m: float) -> FloatArray:
     angle = scatter_angle_mrad(links.distance_m, links.transmitter_height_m, links.site_height_m, radius_m)
-    loss = troposcatter_loss_db(angle, links.distance_m, links.frequency_hz)
-    level = np.minimum(strong_dbm - loss, free_dbm)
-    return np.where(np.isnan(level), NOTHING_DBM, level)
+    loss = troposcatter_loss_db(np.maximum(angle, _LEAST_ANGLE_MRAD), links.distance_m, links.frequency_hz)
+    return np.asarray(np.minimum(strong_dbm - loss, free_dbm))

@@ -40,7 +40,7 @@ def verdict_sentences(experiment: Experiment) -> tuple[str, ...]:
         f"It rests on {counted(experiment.levels_used, 'transmitter', 'transmitters')} from "
         f"{quantity(float(survey.links.distance_m.min()) / 1e3, 'km')} to "
         f"{quantity(float(survey.links.distance_m.max()) / 1e3, 'km')} away, {beyond} of them beyond the horizon of a "
-        f"round Earth and {limits} only known to be weaker than a limit."
+        f"round Earth{f', {limits} of them only known to be weaker than a limit' if limits else ''}."
     )
     return f"{_WORDS[result.verdict]}. {_capital(result.reason)}.", basis, *left_out_sentences(experiment)
 
