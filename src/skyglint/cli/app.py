@@ -24,6 +24,8 @@ COMMANDS: dict[str, str] = {
     "rates": "rates",
     "showers": "showers",
     "passes": "passes",
+    "follow": "follow",
+    "horizon": "horizon",
     "export": "export",
     "simulate": "simulate",
     "replay": "replay",
