@@ -46,7 +46,7 @@ def test_no_request_breaks_the_interface(described, path, mode):
         mode = GenerationMode.POSITIVE  # nothing in such a request can be wrong
 
     @settings(
-        max_examples=15,
+        max_examples=10,
         derandomize=True,
         deadline=None,
         database=None,

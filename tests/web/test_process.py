@@ -1,5 +1,6 @@
 """The pages as a process: start, first token, hearing the engine, end."""
 
+import logging
 import os
 import shutil
 import signal
@@ -7,6 +8,7 @@ import socket
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import httpx
@@ -101,26 +103,30 @@ def test_it_ends_when_its_parent_is_gone(site):
     pytest.fail("the pages outlived their parent")
 
 
-def test_a_port_that_is_taken_is_one_clear_line(site, capfd, monkeypatch):
-    site_file, port = site
+@pytest.fixture
+def undisturbed(monkeypatch) -> Iterator[None]:
+    """Let the process's main function run in this one, and put back what it sets."""
     monkeypatch.setattr(os, "nice", lambda _: 0)
-    keep = [signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT)]
+    root = logging.getLogger()
+    handlers, level = list(root.handlers), root.level
+    kept = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT)}
+    yield
+    root.handlers[:] = handlers
+    root.setLevel(level)
+    for number, handler in kept.items():
+        signal.signal(number, handler)
+
+
+def test_a_port_that_is_taken_is_one_clear_line(site, capfd, undisturbed):
+    site_file, port = site
     with socket.create_server(("127.0.0.1", port)):
         assert main([str(site_file), "--feed-port", "1"]) == 1
-    for number, handler in zip((signal.SIGTERM, signal.SIGINT), keep, strict=True):
-        signal.signal(number, handler)
     told = capfd.readouterr()
     assert f"cannot listen at 127.0.0.1 port {port}: Address already in use" in told.err
     assert "Traceback" not in told.err
     assert told.out == ""  # no token was made
 
 
-def test_a_faulty_site_file_ends_with_status_2(tmp_path):
-    done = subprocess.run(
-        [sys.executable, "-m", "skyglint.web.process", str(tmp_path / "none.toml"), "--feed-port", "1"],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert done.returncode == 2
-    assert "no such site file" in done.stderr
+def test_a_missing_site_file_ends_with_status_2(tmp_path, capfd, undisturbed):
+    assert main([str(tmp_path / "none.toml"), "--feed-port", "1"]) == 2
+    assert "no such site file" in capfd.readouterr().err

@@ -10,8 +10,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from skyglint.fm.channelise import channelise
-from skyglint.fm.discriminator import demodulate
 from skyglint.signals.block import Block
 from skyglint.signals.sources import open_source
 from skyglint.site import Channel
@@ -62,6 +60,9 @@ def sound_of(channel: Channel, samples: Samples, sample_rate_hz: float, center_f
 def fm_sound(samples: Samples, sample_rate_hz: float, offset_hz: float) -> Audio:
     """Return the programme's sum signal, de-emphasised, at ``AUDIO_RATE_HZ``; noise where there is no echo."""
     from scipy.signal import bilinear, lfilter
+
+    from skyglint.fm.channelise import channelise
+    from skyglint.fm.discriminator import demodulate
 
     channel, rate_hz = channelise(samples, sample_rate_hz, offset_hz)
     if len(channel) < 2:
