@@ -94,6 +94,10 @@ def _flicker(e: Evidence) -> float:
     return above(e.swell.raised, 0.02) * below(e.swell.ratio, 3.0)
 
 
+def _raised_s(e: Evidence) -> float:
+    return e.swell.raised_s if e.swell else 0.0
+
+
 def _slow(e: Evidence) -> float:
     """Return how surely a carrier's shift stays within what winds do (1 for FM)."""
     if e.kind != "carrier":
@@ -152,7 +156,8 @@ def _aircraft(e: Evidence) -> float:
     if e.overlong:
         swelling *= above(e.envelope.onset_s, 3.5, 1.3)
     beating = 0.4 + 0.6 * above(e.envelope.fades_hz, 1.0)
-    return max(0.1 * swelling * beating, _flicker(e) * below(e.duration_s, 1.0))
+    beat = _flicker(e) * below(e.duration_s, 1.0) * below(_raised_s(e), 90.0)
+    return max(0.1 * swelling * beating, beat)
 
 
 def _satellite(e: Evidence) -> float:
@@ -170,7 +175,8 @@ def _sporadic_e(e: Evidence) -> float:
 
 def _ducting(e: Evidence) -> float:
     duct = above(e.duration_s, 12.0) * above(e.envelope.onset_s, 4.0) * below(e.envelope.fades_hz, 0.3)
-    return max(0.1 * duct, _flicker(e) * above(e.duration_s, 5.0))
+    fade = max(above(e.duration_s, 5.0), above(_raised_s(e), 90.0) * below(e.envelope.fades_hz, 1.0))
+    return max(0.1 * duct, _flicker(e) * fade)
 
 
 def _lightning(e: Evidence) -> float:
