@@ -147,7 +147,12 @@ def _head(e: Evidence) -> float:
         return 0.5 * above(abs(e.doppler_rate_hz_s), 300.0) * below(e.duration_s, 1.5) * above(e.doppler_span_hz, 60.0)
     symmetric = max(float(np.exp(-0.5 * ((e.envelope.middle - 0.5) / 0.06) ** 2)), _LEAST)
     return (
-        0.15 * (1.0 - _flicker(e)) * below(e.duration_s, 0.6) * symmetric * above(e.envelope.rise_s / e.duration_s, 0.1)
+        0.15
+        * (1.0 - _flicker(e))
+        * above(e.strength, 2.0, 1.3)
+        * below(e.duration_s, 0.6)
+        * symmetric
+        * above(e.envelope.rise_s / e.duration_s, 0.1)
     )
 
 
