@@ -112,7 +112,9 @@ def test_silence_brings_a_sign_of_life_and_closing_ends_the_stream(monkeypatch):
         hub = Hub()
         viewer = hub.join()
         await viewer.next()
+        alive = asyncio.create_task(hub.keep_alive())
         sign = await viewer.next()
+        alive.cancel()
         hub.close()
         return sign, await viewer.next()
 

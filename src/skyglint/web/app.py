@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
@@ -51,9 +52,11 @@ def make_app(context: Context, feed_port: int | None = None) -> FastAPI:
         to_thread.current_default_thread_limiter().total_tokens = THREADS
         await to_thread.run_sync(_remember, context)
         feed = await hear(context.hub, feed_port) if feed_port is not None else None
+        alive = asyncio.create_task(context.hub.keep_alive())
         try:
             yield
         finally:
+            alive.cancel()
             if feed is not None:
                 feed.close()
             context.hub.close()

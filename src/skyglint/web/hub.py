@@ -16,7 +16,7 @@ MOST_WAITING = 50
 #: Viewers at a time, and from one address; this computer, where a web server may stand before the pages, may have all.
 MOST_VIEWERS = 1_000
 MOST_FROM_ONE = 60
-#: A viewer who is sent nothing for this long gets a sign of life.
+#: After a silence of this length everyone gets a sign of life, so that dead connections are noticed.
 SILENCE_S = 15.0
 
 
@@ -54,13 +54,8 @@ class Viewer:
         self._arrived.set()
 
     async def next(self) -> bytes:
-        """Return everything that waits, or a sign of life after a silence; empty when the stream has ended."""
-        if not self._waiting and not self.dropped:
-            try:
-                async with asyncio.timeout(SILENCE_S):
-                    await self._arrived.wait()
-            except TimeoutError:
-                return messages.STILL_HERE
+        """Return everything that waits, as soon as something does; empty when the stream has ended."""
+        await self._arrived.wait()
         self._arrived.clear()
         chunk = b"".join(self._waiting)
         self._waiting.clear()
@@ -128,6 +123,16 @@ class Hub:
             if not viewer.give(b"".join([common, *extra]) if extra else common):
                 self._viewers.discard(viewer)
                 self.dropped += 1
+
+    async def keep_alive(self) -> None:
+        """Give signs of life while the engine is silent; runs until it is cancelled."""
+        while True:
+            await asyncio.sleep(SILENCE_S)
+            if self.silent_s < SILENCE_S:
+                continue
+            for viewer in tuple(self._viewers):
+                if not viewer.give(messages.STILL_HERE):
+                    self._viewers.discard(viewer)
 
     def close(self) -> None:
         """End every stream."""

@@ -17,7 +17,7 @@ from skyglint.web.spectra import as_bytes
 
 #: Sent to a new viewer first: how long to wait before connecting again.
 HELLO = b"retry: 2000\n\n"
-#: Sent when nothing else is, so that dead connections are noticed.
+#: A comment, sent when nothing else is.
 STILL_HERE = b": still here\n\n"
 
 

@@ -34,7 +34,7 @@ function clock(unix, withSeconds) {
 
 function readInk() {
   const style = getComputedStyle(document.documentElement);
-  for (const name of ["trace", "fill", "line", "hatch", "ink", "soft"]) ink[name] = style.getPropertyValue(`--${name}`).trim();
+  for (const name of ["trace", "fill", "line", "hatch", "ink", "soft", "paper"]) ink[name] = style.getPropertyValue(`--${name}`).trim();
   const tile = document.createElement("canvas");
   tile.width = tile.height = 6;
   const pen = tile.getContext("2d");
@@ -126,13 +126,13 @@ class Lane {
       } else run.push([x(slot + each / 2), y(best)]);
     }
     this.ink(pen, run);
+    this.labels(pen);
     this.moveMarks();
     if (this.spectrum) this.drawSpectrum(x, last, slots);
   }
 
   rules(pen, width, x, last, slots) {
     pen.strokeStyle = ink.line;
-    pen.fillStyle = ink.soft;
     pen.lineWidth = 1;
     pen.beginPath();
     for (const level of [10, 20]) {
@@ -146,9 +146,18 @@ class Lane {
       pen.lineTo(at, this.height);
     }
     pen.stroke();
+  }
+
+  labels(pen) {
     pen.font = "11px system-ui, sans-serif";
-    if (this.height > 50) pen.fillText("10", 2, this.height * (1 - 10 / topDb) - 3);
-    pen.fillText("20\u202fdB", 2, this.height * (1 - 20 / topDb) - 3);
+    pen.lineWidth = 3;
+    pen.strokeStyle = ink.paper;
+    pen.fillStyle = ink.soft;
+    for (const [level, text] of this.height > 50 ? [[10, "10"], [20, "20\u202fdB"]] : [[20, "20\u202fdB"]]) {
+      const at = this.height * (1 - level / topDb) - 3;
+      pen.strokeText(text, 2, at);
+      pen.fillText(text, 2, at);
+    }
   }
 
   ink(pen, run) {
