@@ -113,7 +113,8 @@ def fitted_decay_db(echo: Echo, picture: Snippet) -> NDArray[np.float64] | None:
     if math.isnan(echo.decay_time_s) or echo.decay_time_s <= 0.0:
         return None
     times = picture.start_unix + (np.arange(len(picture.power_db)) + 0.5) * picture.step_s
-    peak = int(np.clip(round((echo.peak_unix - picture.start_unix) / picture.step_s), 0, len(times) - 1))
+    # The reading that holds the peak's time; times in the database are exact to a fraction of a microsecond.
+    peak = int(np.clip((echo.peak_unix - picture.start_unix) / picture.step_s + 1e-4, 0, len(times) - 1))
     excess = 10.0 ** (float(picture.power_db[peak]) / 10.0) - 1.0
     if not excess > 0.0:
         return None
