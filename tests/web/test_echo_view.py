@@ -32,7 +32,7 @@ def test_the_fit_falls_by_two_nepers_of_power_in_the_decay_time():
     course = fitted_decay_db(echo(), picture(40.0))
     assert course[110] == pytest.approx(40.0)
     assert course[110] - course[135] == pytest.approx(8.686, abs=0.01)
-    assert course[110] - course[160] == pytest.approx(2 * 8.686, abs=0.02)
+    assert course[110] - course[160] == pytest.approx(2 * 8.686, abs=0.03)  # the floor adds a little
     assert np.isnan(course[:110]).all()
     assert np.isnan(course[201:]).all()
 
