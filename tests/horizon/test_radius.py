@@ -65,6 +65,15 @@ def test_limits_alone_from_far_away_speak_against_a_plane():
     assert result.log10_odds > 3
 
 
+def test_levels_that_follow_no_model_get_no_verdict():
+    rng = np.random.default_rng(9)
+    survey = simulated(rng, 1.33, stations=120)
+    survey.measured.level_dbm[:] = rng.uniform(-110, -30, 120)
+    result = weigh([survey.links], survey.measured)
+    assert result.verdict == "cannot tell"
+    assert "neither model fits" in result.reason
+
+
 def test_wild_rows_are_named():
     rng = np.random.default_rng(10)
     survey = simulated(rng, 1.33, scatter=False, error_db=3.0)
@@ -108,12 +117,19 @@ def test_the_earths_radius_holds_the_value_that_nobody_put_in():
 def test_the_rule():
     narrow = interval_of(np.array([7000.0, 8000.0, 9000.0]), np.array([0.1, 1.0, 0.1]))
     wide = interval_of(np.geomspace(3000, 16000, 100), np.ones(100))
-    assert decide(20, 10, 2.5, narrow)[0] == "round"
-    assert decide(20, 10, -2.5, narrow)[0] == "plane"
-    assert decide(20, 10, 0.9, narrow)[0] == "cannot tell"
-    assert decide(20, 10, 2.5, wide)[0] == "cannot tell"
-    assert decide(7, 7, 9.0, narrow)[0] == "cannot tell"
-    assert decide(20, 3, 9.0, narrow)[0] == "cannot tell"
+    edge = interval_of(np.array([15000.0, 15500.0, 16000.0]), np.array([0.1, 1.0, 1.0]))
+    assert decide(20, 10, 2.5, narrow, 6.0)[0] == "round"
+    assert decide(20, 10, -2.5, narrow, 6.0)[0] == "plane"
+    for weak in (
+        (20, 10, 0.9, narrow, 6.0),
+        (20, 10, 2.5, wide, 6.0),
+        (20, 10, 2.5, edge, 6.0),
+        (20, 10, 2.5, narrow, 14.0),
+        (20, 10, -2.5, narrow, 14.0),
+        (7, 7, 9.0, narrow, 6.0),
+        (20, 3, 9.0, narrow, 6.0),
+    ):
+        assert decide(*weak)[0] == "cannot tell"
     assert odds_words(2.0) == "100 to one"
 
 

@@ -42,6 +42,9 @@ DECISIVE_LOG10_ODDS: Final = 1.0
 LEAST_LEVELS: Final = 8
 LEAST_BEYOND: Final = 4
 WIDEST_FACTOR: Final = 4.0
+#: A model about which levels scatter by more than this fits nothing, and a radius at the edge of those weighed is none.
+WORST_SCATTER_DB: Final = 13.0
+_EDGES_KM: Final = (1.06 * RADII_KM[0], RADII_KM[-1] / 1.06)
 
 #: Refraction factors of the lowest air over land, from winter days to summer nights, equally probable (common
 #: practice; 4/3 is the standard atmosphere of ITU-R P.453 and P.526).
@@ -142,7 +145,9 @@ def weigh(variants: Sequence[Links], measured: Measured) -> RadiusResult:
     by_plane = max(range(len(variants)), key=lambda k: planes[k].log_evidence)
     variant = by_plane if log_odds < 0 else by_round
     beyond = int(variants[variant].beyond_horizon.sum())
-    verdict, reason = decide(len(measured.level_dbm), beyond, log_odds, effective)
+    round_fit, plane_fit = _fit(measured, rounds[by_round].best_dbm), _fit(measured, planes[by_plane].level_dbm)
+    scatter_db = (plane_fit if log_odds < 0 else round_fit).scatter_db
+    verdict, reason = decide(len(measured.level_dbm), beyond, log_odds, effective, scatter_db)
     return RadiusResult(
         verdict=verdict,
         reason=reason,
@@ -152,8 +157,8 @@ def weigh(variants: Sequence[Links], measured: Measured) -> RadiusResult:
         radius_km=fine,
         density=density,
         strength_db=rounds[by_round].strength_db,
-        round_fit=_fit(measured, rounds[by_round].best_dbm),
-        plane_fit=_fit(measured, planes[by_plane].level_dbm),
+        round_fit=round_fit,
+        plane_fit=plane_fit,
         variant=variant,
     )
 
@@ -205,13 +210,15 @@ def earth_interval(radius_km: FloatArray, density: FloatArray) -> Interval:
     return interval_of(radii[order], weight[order])
 
 
-def decide(levels: int, beyond: int, log10_odds: float, effective: Interval) -> tuple[Verdict, str]:
+def decide(levels: int, beyond: int, log10_odds: float, effective: Interval, scatter_db: float) -> tuple[Verdict, str]:
     """Return the verdict and the reason for it.
 
     Parameters
     ----------
     levels, beyond
         Usable levels, and how many of them are of transmitters beyond the horizon of a round Earth.
+    scatter_db
+        About the better model.
     """
     if levels < LEAST_LEVELS:
         few = "one usable level is" if levels == 1 else f"{levels} usable levels are"
@@ -221,6 +228,8 @@ def decide(levels: int, beyond: int, log10_odds: float, effective: Interval) -> 
             f"only {beyond} of the levels are of transmitters far enough for the models to differ, at least "
             f"{LEAST_BEYOND} are needed"
         )
+    if scatter_db > WORST_SCATTER_DB:
+        return "cannot tell", f"neither model fits: the levels scatter by {scatter_db:.0f} dB about the better one"
     if log10_odds <= -DECISIVE_LOG10_ODDS:
         return "plane", f"a plane explains the levels better, {odds_words(-log10_odds)}"
     if log10_odds < DECISIVE_LOG10_ODDS:
@@ -228,6 +237,8 @@ def decide(levels: int, beyond: int, log10_odds: float, effective: Interval) -> 
     better = f"a round Earth explains the levels better, {odds_words(log10_odds)}"
     if effective.high_95_km > WIDEST_FACTOR * effective.low_95_km:
         return "cannot tell", f"{better}, but they leave its radius undetermined"
+    if not _EDGES_KM[0] < effective.median_km < _EDGES_KM[1]:
+        return "cannot tell", f"{better}, but only with a radius at the edge of those that were weighed"
     return "round", better
 
 

@@ -13,6 +13,8 @@ from skyglint.report.figures.svg import element, figure, polyline
 from skyglint.report.numbers import THIN, fixed
 
 HEIGHT_PX, LEFT_PX, RIGHT_PX, TOP_PX, BOTTOM_PX = 320.0, 44.0, 12.0, 14.0, 40.0
+#: The axis is never shorter.
+_LEAST_KM = 1.0
 
 Mark = Literal["reading", "limit", "wild"]
 Curve = Sequence[tuple[float, float]]
@@ -40,7 +42,8 @@ class Model:
 
 def levels_figure(label: str, width: float, marks: Sequence[LevelMark], models: Sequence[Model]) -> Markup:
     """Return the figure; the first model is drawn whole, the second broken."""
-    most_km = max([mark.distance_km for mark in marks] + [point[0] for model in models for point in model.middle[-1:]])
+    ends = [mark.distance_km for mark in marks] + [point[0] for model in models for point in model.middle[-1:]]
+    most_km = max(_LEAST_KM, *ends)
     depths = [mark.level_db for mark in marks] + [point[1] for model in models for point in model.middle]
     top = max(10.0, 10.0 * -(-max(mark.level_db for mark in marks) // 10.0)) if marks else 10.0
     bottom = 10.0 * (min(depths) // 10.0)
