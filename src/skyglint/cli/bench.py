@@ -21,14 +21,25 @@ _ONE_THREAD = {
 
 def run(
     plain: Annotated[bool, typer.Option("--plain", help="Without the compiled kernels.")] = False,
+    accuracy: Annotated[
+        bool, typer.Option("--accuracy", help="Instead, measure the detector on simulated nights; takes many minutes.")
+    ] = False,
+    effort: Annotated[
+        float, typer.Option(min=0.05, max=10.0, help="Scale the number of simulated events for --accuracy.")
+    ] = 1.0,
+    seed: Annotated[int, typer.Option(min=0, help="Of the simulated nights.")] = 1,
     json: JsonOption = False,
 ) -> None:
     """Measure how fast this machine scans, against a bare FFT over the same samples.
 
-    Example: `skyglint bench --json`
+    Example: `skyglint bench --json`, `skyglint bench --accuracy --effort 0.2`
 
-    A whole scan of 8-bit I/Q at 2.4 MS/s with 12 FM channels, on one core.
+    A whole scan of 8-bit I/Q at 2.4 MS/s with 12 FM channels, on one core. With --accuracy: how completely and truly
+    the detector finds, measures and classifies, beside what theory allows.
     """
+    if accuracy:
+        _show_accuracy(seed, effort, json)
+        return
     speed = _measured(["plain"] if plain else [])
     if json:
         typer.echo(json_module.dumps(speed, indent=2))
@@ -40,6 +51,23 @@ def run(
         f"{speed['bare_fft_times_real_time']:.0f} times.\n"
         f"Largest memory: {speed['peak_rss_mb']:.0f} MB."
     )
+
+
+def _show_accuracy(seed: int, effort: float, as_json: bool) -> None:
+    from dataclasses import asdict
+
+    from skyglint.station.accuracy.summary import accuracy_figures
+
+    found: dict[str, Any] = {}
+    for name, figure in accuracy_figures(seed, effort):
+        numbers = asdict(figure)
+        if as_json:
+            found[name] = numbers
+        else:
+            single = [f"{key} {value:.3g}" for key, value in numbers.items() if isinstance(value, int | float)]
+            typer.echo(f"{name}: {', '.join(single)}")
+    if as_json:
+        typer.echo(json_module.dumps(found, indent=2, default=lambda array: array.tolist()))
 
 
 def _measured(arguments: list[str]) -> dict[str, Any]:
