@@ -1,7 +1,9 @@
 """Made-up nights for the page: invented places, stations and echoes, every number drawn from a seeded generator."""
 
 import dataclasses
+import importlib.util
 import math
+import sys
 from collections.abc import Callable, Sequence
 from datetime import date
 from itertools import pairwise
@@ -363,3 +365,31 @@ def outage_store(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("night") / "outage.db"
     write_night(path, outage_maker())
     return path
+
+
+def simulated_months():
+    """Return the simulator of months: the tests of a room are no package."""
+    name = "simulated_months"
+    if name not in sys.modules:
+        spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
+        module = importlib.util.module_from_spec(spec)
+        sys.modules[name] = module
+        spec.loader.exec_module(module)
+    return sys.modules[name]
+
+
+@pytest.fixture(scope="session")
+def month_store(tmp_path_factory) -> Path:
+    """A simulated fortnight in August with its Perseids: three targets, one of unknown place, and a guard."""
+    path = tmp_path_factory.mktemp("month") / "month.db"
+    simulated_months().MonthMaker(targets=3, guards=1, per_hour=8.0).write(path, "2026-08-04", 14)
+    return path
+
+
+@pytest.fixture(scope="session")
+def month_page(month_store):
+    """The record of that month."""
+    from skyglint.report.season_gather import gather_season
+
+    with Store.open(month_store) as store:
+        return gather_season(store, "2026-08")

@@ -80,27 +80,33 @@ def mass_index_from_durations(
     return _mass_index(durations_s, shortest_s, longest_s, _EXPONENTS[law], text)
 
 
-def completeness_limit(values: ArrayLike, fewest: int = 50) -> float:
+def completeness_limit(values: ArrayLike, fewest: int = 50, highest: float = np.inf) -> float:
     """Return the amplitude or duration from which on the values follow a power law: below it some were missed.
 
     Logarithms over a limit are then exponential. The least of a hundred candidates is taken for which Kolmogorov's
     distance to the exponential of the same mean does not speak against it at 15 % (Stephens 1974, J. Am. Statist.
-    Assoc. 69, 730). At least ``fewest`` values stay above it; NaN with fewer in all, or where no limit will do.
+    Assoc. 69, 730). At least ``fewest`` values stay above it; NaN with fewer in all, or where no limit will do. Values
+    of ``highest`` and more, from where on the law does not hold, are left out, and the exponential is cut there.
     """
     ordered = np.sort(np.asarray(values, dtype=np.float64))
-    ordered = ordered[np.isfinite(ordered) & (ordered > 0)]
+    ordered = ordered[np.isfinite(ordered) & (ordered > 0) & (ordered < highest)]
     logs = np.log(ordered)
     steps = np.linspace(0, len(ordered) - fewest, 100) if len(ordered) >= fewest else np.empty(0)
     for first in np.unique(steps.astype(np.intp)):
-        if _exponential_distance(logs[first:] - logs[first]) < _DISTANCE_15_PERCENT:
+        if _exponential_distance(logs[first:] - logs[first], np.log(highest) - logs[first]) < _DISTANCE_15_PERCENT:
             return float(ordered[first])
     return float("nan")
 
 
-def _exponential_distance(excess: Array) -> float:
+def _exponential_distance(excess: Array, span: float) -> float:
     """Return Kolmogorov's distance of sorted values from the exponential of their mean, as Stephens scales it."""
     n = len(excess)
-    expected = -np.expm1(-excess / max(float(excess.mean()), 1e-12))
+    if excess[-1] <= 0:
+        return float("inf")
+    expected = -np.expm1(-excess / float(excess.mean()))
+    if np.isfinite(span):
+        (slope,) = _slope_and_limits(excess, np.full(n, span), (0.0,))
+        expected = np.expm1(-slope * excess) / np.expm1(-slope * span) if slope else excess / span
     rank = np.arange(n) / n
     distance = float(np.max(np.maximum(expected - rank, rank + 1 / n - expected)))
     return float((distance - 0.2 / n) * (np.sqrt(n) + 0.26 + 0.5 / np.sqrt(n)))

@@ -45,12 +45,16 @@ class ShowerResult:
     peak
         When it was strongest; ``None`` for a shower that does not stand out by five standard deviations, or whose
         activity profile is not published.
+    area_km2, response_km2
+        Counted area at the study's hours, and the same times the activity relative to the maximum, shape (n,).
     """
 
     shower: Shower
     strength: Strength
     flux: ShowerFlux
     peak: Peak | None
+    area_km2: Array
+    response_km2: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +121,9 @@ def study_showers(
         others = np.delete(responses, i, axis=1)
         rest = np.column_stack([background, others / np.maximum(others.max(axis=0, initial=0.0), 1e-300)])
         peak = _peak(shower, found, rest, areas[:, i], hours)
-        results.append(ShowerResult(shower, found, _flux(found, shower, calibration), peak))
+        strength, low, high = (float(value) for value in (found.strength, found.low_68, found.high_68))
+        flux = flux_of(strength, low, high, shower, calibration)
+        results.append(ShowerResult(shower, found, flux, peak, areas[:, i], responses[:, i]))
     return ShowerStudy(limit_snr_db, tuple(results), fit, hours)
 
 
@@ -171,8 +177,6 @@ def _above(hours: Hours, echoes: Sequence[StoredEcho], counted: NDArray[np.bool_
     return replace(hours, counts=np.bincount(index, minlength=len(hours.start_unix)).astype(np.float64))
 
 
-def _flux(strength: Strength, shower: Shower, calibration: float) -> ShowerFlux:
-    low, high = float(strength.low_68), float(strength.high_68)
-    return shower_flux(
-        float(strength.strength), low, high, FLUX_DENSITY_PER_M, shower.mass_index, shower.speed_km_s, calibration
-    )
+def flux_of(strength: float, low: float, high: float, shower: Shower, calibration: float = 1.0) -> ShowerFlux:
+    """Return a strength per km2 of counted area, with its 68 % limits, as the flux of a shower of the table."""
+    return shower_flux(strength, low, high, FLUX_DENSITY_PER_M, shower.mass_index, shower.speed_km_s, calibration)

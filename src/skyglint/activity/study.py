@@ -115,7 +115,7 @@ def study_channel(
     night = np.floor((hours.middle_unix / 86_400.0 + longitude_deg / 360.0) - 0.5).astype(np.int64)
     _, index = np.unique(night, return_inverse=True)
     own = [stored for stored in echoes if stored.echo.channel == channel and stored.meteoric]
-    clean = [stored for stored in own if not _SPOILT.intersection(stored.echo.flags)]
+    clean = clean_echoes(channel, own)
     amplitudes = 10.0 ** (_values(clean, "underdense", "peak_snr_db") / 20.0)
     durations = _values(clean, "overdense", "duration_s")
     moving = np.array(
@@ -127,9 +127,17 @@ def study_channel(
         fit_daily_cycle(hours.solar_hour, hours.counts, hours.exposure_h, bin_h=1.0),
         morning_test(hours.solar_hour, hours.counts, hours.exposure_h),
         mass_index_from_amplitudes(amplitudes, completeness_limit(amplitudes)),
-        mass_index_from_durations(durations, completeness_limit(durations), LONGEST_DIFFUSION_S),
+        mass_index_from_durations(
+            durations, completeness_limit(durations, highest=LONGEST_DIFFUSION_S), LONGEST_DIFFUSION_S
+        ),
         doppler_by_hour(local_apparent_solar_hour(moving[:, 0], longitude_deg), moving[:, 1], moving[:, 2]),
     )
+
+
+def clean_echoes(channel: str, echoes: Sequence[StoredEcho]) -> list[StoredEcho]:
+    """Return a channel's meteors whose strength and length are what they were."""
+    own = (stored for stored in echoes if stored.echo.channel == channel and stored.meteoric)
+    return [stored for stored in own if not _SPOILT.intersection(stored.echo.flags)]
 
 
 def _values(echoes: Sequence[StoredEcho], echo_class: str, field: str) -> Array:

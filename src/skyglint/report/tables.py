@@ -155,19 +155,19 @@ def _echo_row(stored: StoredEcho) -> tuple[Cell, ...]:
         stored.id,
         echo.channel,
         _time(echo.start_unix),
-        _number(echo.duration_s),
+        rounded(echo.duration_s),
         _time(echo.peak_unix),
-        _number(echo.peak_snr_db),
-        _number(echo.energy_snr_s),
+        rounded(echo.peak_snr_db),
+        rounded(echo.energy_snr_s),
         stored.echo_class,
-        None if stored.verdict else _number(echo.class_probability),
-        _number(echo.decay_time_s),
-        _number(echo.decay_time_sd_s),
-        _number(echo.doppler_hz),
-        _number(echo.doppler_sd_hz),
-        _number(echo.doppler_rate_hz_s),
-        _number(echo.height_km),
-        _number(echo.height_sd_km),
+        None if stored.verdict else rounded(echo.class_probability),
+        rounded(echo.decay_time_s),
+        rounded(echo.decay_time_sd_s),
+        rounded(echo.doppler_hz),
+        rounded(echo.doppler_sd_hz),
+        rounded(echo.doppler_rate_hz_s),
+        rounded(echo.height_km),
+        rounded(echo.height_sd_km),
         echo.rds_pi or None,
         ";".join(echo.flags) or None,
     )
@@ -196,13 +196,13 @@ def rate_cells(rate: Rate) -> tuple[Cell, ...]:
         _time(rate.start_unix),
         _time(rate.end_unix),
         rate.echoes,
-        _number(rate.coverage_s),
-        _number(rate.busy_s),
-        _number(rate.rate_per_h),
-        _number(rate.rate_low_per_h),
-        _number(rate.rate_high_per_h),
-        _number(rate.solar_longitude_deg),
-        _number(rate.local_solar_hour),
+        rounded(rate.coverage_s),
+        rounded(rate.busy_s),
+        rounded(rate.rate_per_h),
+        rounded(rate.rate_low_per_h),
+        rounded(rate.rate_high_per_h),
+        rounded(rate.solar_longitude_deg),
+        rounded(rate.local_solar_hour),
     )
 
 
@@ -222,6 +222,6 @@ def _time(unix: float) -> float:
     return round(unix, 3)
 
 
-def _number(value: float) -> float | None:
+def rounded(value: float) -> float | None:
     """Return the value to seven digits, which is more than any of them deserves; None for NaN."""
     return None if math.isnan(value) else float(f"{value:.7g}")

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from skyglint.report.figures.hours import nice_step
-from skyglint.report.figures.svg import element, figure, short
+from skyglint.report.figures.svg import element, figure, polyline, short
 from skyglint.report.numbers import fixed
 
 SIZE_PX = 320.0
@@ -37,7 +37,14 @@ def point(hour: float, radius: float) -> tuple[float, float]:
     return CENTRE_PX - radius * math.sin(angle), CENTRE_PX + radius * math.cos(angle)
 
 
-def solar_clock(label: str, hours: Sequence[SolarHour], middle: str, unit: str, now_hour: float = math.nan) -> Markup:
+def solar_clock(
+    label: str,
+    hours: Sequence[SolarHour],
+    middle: str,
+    unit: str,
+    now_hour: float = math.nan,
+    expected: Sequence[float] = (),
+) -> Markup:
     """Return the ring: filled sectors for what was counted, whiskers, and an ember arc on the leading side.
 
     Parameters
@@ -48,9 +55,11 @@ def solar_clock(label: str, hours: Sequence[SolarHour], middle: str, unit: str, 
         The number in the middle and the words under it.
     now_hour
         Where the hand stands; NaN for a clock without one.
+    expected
+        Rates at the middles of the 24 hours, drawn as an outline; empty for none.
     """
     seen = [entry for entry in hours if not math.isnan(entry.rate_per_h)]
-    top = max([1.15 * max((entry.rate_per_h for entry in seen), default=0.0), *_fitting_limits(seen), 1.0])
+    top = max([1.15 * max((entry.rate_per_h for entry in seen), default=0.0), *_fitting_limits(seen), *expected, 1.0])
     step = nice_step(top, 3)
     rings = [index * step for index in range(1, int(top / step) + 1)]
     return figure(
@@ -61,6 +70,7 @@ def solar_clock(label: str, hours: Sequence[SolarHour], middle: str, unit: str, 
         *(_tick(hour) for hour in range(24)),
         element("circle", cx=CENTRE_PX, cy=CENTRE_PX, r=INNER_PX, class_="hub"),
         *(part for entry in seen for part in _sector(entry, top)),
+        *_outline(expected, top),
         *_leading_arc(),
         *_hand(now_hour),
         *(_ring_label(ring, top) for ring in rings),
@@ -95,6 +105,13 @@ def _sector(entry: SolarHour, top: float) -> list[Markup]:
         for name in ("whisker-paper", "whisker"):
             parts.append(element("line", x1=a, y1=b, x2=c, y2=d, class_=name))
     return parts
+
+
+def _outline(expected: Sequence[float], top: float) -> list[Markup]:
+    if not expected:
+        return []
+    around = [point(hour + 0.5, _radius(rate, top)) for hour, rate in enumerate(expected)]
+    return [element("path", d=polyline([*around, around[0]]), class_="expected")]
 
 
 def _tick(hour: int) -> Markup:

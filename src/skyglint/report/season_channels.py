@@ -1,0 +1,137 @@
+"""One channel's month or year: what its rates say, and how well it was watched."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from skyglint.activity.coverage import intersection, livetime_s, segments_of
+from skyglint.activity.daily import compare_course, fit_daily_cycle, morning_test
+from skyglint.activity.nights import combined_rate
+from skyglint.activity.rates import Rate
+from skyglint.activity.study import hours_of
+from skyglint.activity.wind import HourlyDoppler, doppler_by_hour
+from skyglint.report.lanes import lost_spans, way_to
+from skyglint.report.season import Array, ChannelSeason
+from skyglint.site import Channel, SitePlace
+from skyglint.sky.sun import local_apparent_solar_hour
+from skyglint.store.records import CoverageSpan, FloorHistory, StoredEcho
+
+
+@dataclass(frozen=True, slots=True)
+class Quality:
+    """How well a channel was watched in a month.
+
+    Attributes
+    ----------
+    watched_s, lost_s
+        Time watched, and time lost by reason.
+    floor_db
+        Readings of the floor, shape (n,), dB.
+    bursts
+        Bursts of any class.
+    shifts
+        Start, Doppler shift and its error of the meteors that have one, shape (n, 3).
+    """
+
+    watched_s: float
+    lost_s: dict[str, float]
+    floor_db: Array
+    bursts: int
+    shifts: Array
+
+
+def quality_of(
+    floors: Sequence[FloorHistory],
+    channels: Sequence[Channel],
+    coverage: Sequence[CoverageSpan],
+    echoes: Sequence[StoredEcho],
+    longitude_deg: float,
+    span: tuple[float, float],
+) -> dict[str, Quality]:
+    """Return how well each channel was watched within a span; shifts stand against local solar time."""
+    levels = {floor.channel: np.asarray(floor.floor_db[np.isfinite(floor.floor_db)], np.float64) for floor in floors}
+    bursts = Counter(stored.echo.channel for stored in echoes)
+    moving: dict[str, list[tuple[float, float, float]]] = {channel.name: [] for channel in channels}
+    for echo in (
+        stored.echo for stored in echoes if stored.meteoric and stored.echo.doppler_hz == stored.echo.doppler_hz
+    ):
+        moving[echo.channel].append((echo.start_unix, echo.doppler_hz, echo.doppler_sd_hz))
+    found = {}
+    for channel in channels:
+        watched = intersection(segments_of(coverage, channel.name), [span])
+        lost: dict[str, float] = {}
+        for entry in lost_spans(channel.name, coverage, watched, span):
+            lost[entry.reason] = lost.get(entry.reason, 0.0) + entry.end_unix - entry.start_unix
+        shifts = np.array(moving[channel.name], dtype=np.float64).reshape(-1, 3)
+        shifts[:, 0] = local_apparent_solar_hour(shifts[:, 0], longitude_deg)
+        found[channel.name] = Quality(
+            livetime_s(watched), lost, levels.get(channel.name, np.empty(0)), bursts[channel.name], shifts
+        )
+    return found
+
+
+def channel_season(
+    place: SitePlace,
+    channel: Channel,
+    rows: Sequence[Rate],
+    night_rows: Sequence[Rate],
+    courses: Sequence[Array],
+    scale: Sequence[float],
+    quality: Sequence[Quality],
+) -> ChannelSeason:
+    """Return a channel's season.
+
+    Parameters
+    ----------
+    rows, night_rows
+        Its rates by solar hour, without the hours that showers rule, and by night.
+    courses
+        Expected courses of the months at the middles of the 24 solar hours; empty where no path is known.
+    scale
+        Sensitivity and its limits.
+    quality
+        Of the months.
+    """
+    hours = hours_of(rows, channel.name)
+    day = (hours.solar_hour, hours.counts, hours.exposure_h)
+    expected = np.mean(courses, axis=0) if courses and np.any(courses) else None
+    comparison = None
+    if expected is not None and len(hours.counts):
+        course = np.interp(hours.solar_hour, np.arange(24) + 0.5, expected, period=24.0)
+        comparison = compare_course(hours.counts, hours.exposure_h, course)
+    levels = np.concatenate([part.floor_db for part in quality])
+    median = float(np.median(levels)) if levels.size else np.nan
+    lost: dict[str, float] = {}
+    for reason, seconds in (item for part in quality for item in part.lost_s.items()):
+        lost[reason] = lost.get(reason, 0.0) + seconds
+    distance_km, bearing_deg = way_to(place, channel)
+    live_h = [max(row.coverage_s - row.busy_s, 0.0) / 3600.0 for row in night_rows]
+    return ChannelSeason(
+        channel=channel,
+        distance_km=distance_km,
+        bearing_deg=bearing_deg,
+        echoes=sum(row.echoes for row in night_rows),
+        bursts=sum(part.bursts for part in quality),
+        nights=combined_rate([row.echoes for row in night_rows], live_h),
+        cycle=fit_daily_cycle(*day, bin_h=1.0),
+        morning=morning_test(*day),
+        expected=expected,
+        comparison=comparison,
+        scale=scale[0],
+        scale_low=scale[1],
+        scale_high=scale[2],
+        watched_s=sum(part.watched_s for part in quality),
+        lost_s=dict(sorted(lost.items(), key=lambda item: -item[1])),
+        floor_db=median,
+        floor_reach_db=float(np.percentile(np.abs(levels - median), 95.0)) if levels.size else np.nan,
+        doppler=_doppler(quality),
+    )
+
+
+def _doppler(quality: Sequence[Quality]) -> HourlyDoppler:
+    shifts = np.concatenate([part.shifts for part in quality])
+    return doppler_by_hour(shifts[:, 0], shifts[:, 1], shifts[:, 2])
