@@ -125,6 +125,13 @@ def test_the_operator_judges_takes_back_and_signs_out(own, operator):
     assert client.post(f"/review/{echo.id}", data={"class": "aircraft", "csrf": csrf}).status_code == 401
 
 
+def test_behind_encryption_the_cookie_stays_there(own, visitor):
+    token = own.token.make_if_missing()
+    for headers, secure in (({}, False), ({"x-forwarded-proto": "https"}, True)):
+        answer = visitor.post("/operator/sign-in", data={"token": token}, headers=headers)
+        assert ("; Secure" in answer.headers["set-cookie"]) == secure
+
+
 def test_guessing_is_slowed(own, visitor):
     own.token.make_if_missing()
     statuses = [visitor.post("/operator/sign-in", data={"token": f"guess {n}"}).status_code for n in range(8)]

@@ -30,6 +30,7 @@ FLAG_WORDS = {
     "merged": "more than one burst",
     "guard": "a guard channel showed it too",
     "edge": "cut by the edge of what was watched",
+    "other-station": "RDS names another station than the declared one",
     "long": "closed at the longest time that is followed",
 }
 

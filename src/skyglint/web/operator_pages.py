@@ -43,7 +43,7 @@ async def sign_in(request: Request) -> Response:
         max_age=round(SESSION_S),
         httponly=True,
         samesite="strict",
-        secure=request.url.scheme == "https",
+        secure="https" in (request.url.scheme, request.headers.get("x-forwarded-proto")),
     )
     return answer
 
