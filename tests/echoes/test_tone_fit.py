@@ -39,14 +39,14 @@ def test_decay_and_frequency_reach_the_cramer_rao_bound(decay, energy_db):
     rng = np.random.default_rng(1)
     energy = 10 ** (energy_db / 10)
     limit = np.sqrt(2 / energy)
-    rate = min(1000.0, 200.0 / decay)
-    drawn = [trail(rng, rate, decay, 7.3, energy) for _ in range(60)]
+    rate = min(1000.0, 120.0 / decay)
+    drawn = [trail(rng, rate, decay, 7.3, energy) for _ in range(32)]
     fits = [fit_tone(samples, rate, 0.3, decay * 1.4, 7.0) for samples in drawn]
     times = np.array([fit.decay_time_s for fit in fits])
     frequencies = np.array([fit.frequency_hz for fit in fits])
-    assert times.std() < 1.5 * decay * limit
-    assert abs(times.mean() - decay) < 0.4 * decay * limit
+    assert times.std() < 1.5 * decay * limit  # of 32 echoes known to 13 %
+    assert abs(times.mean() - decay) < 0.6 * decay * limit
     assert frequencies.std() < 1.5 * limit / (2 * np.pi * decay)
-    assert abs(frequencies.mean() - 7.3) < limit / (2 * np.pi * decay) * 0.5
-    assert np.median([fit.decay_time_sd_s for fit in fits]) == pytest.approx(times.std(), rel=0.3)
+    assert abs(frequencies.mean() - 7.3) < limit / (2 * np.pi * decay) * 0.6
+    assert np.median([fit.decay_time_sd_s for fit in fits]) == pytest.approx(times.std(), rel=0.4)
     assert np.median([fit.explained for fit in fits]) == pytest.approx(energy, rel=0.05)

@@ -94,6 +94,11 @@ def _flicker(e: Evidence) -> float:
     return above(e.swell.raised, 0.02) * below(e.swell.ratio, 3.0)
 
 
+def _moving(e: Evidence) -> float:
+    """Return how surely a carrier's line wanders as that of an aircraft (0 for FM, which shows no line)."""
+    return above(e.doppler_span_hz, 10.0) if e.kind == "carrier" else 0.0
+
+
 def _raised_s(e: Evidence) -> float:
     return e.swell.raised_s if e.swell else 0.0
 
@@ -160,7 +165,7 @@ def _aircraft(e: Evidence) -> float:
     swelling = above(e.duration_s, 4.0) * above(e.envelope.onset_s, 0.5) * above(e.envelope.middle, 0.3, 1.2)
     if e.overlong:
         swelling *= above(e.envelope.onset_s, 3.5, 1.3)
-    beating = 0.4 + 0.6 * above(e.envelope.fades_hz, 1.0)
+    beating = _moving(e) if e.kind == "carrier" else 0.25 + 0.75 * above(e.envelope.fades_hz, 6.0, 1.3)
     beat = _flicker(e) * below(e.duration_s, 1.0) * below(_raised_s(e), 90.0)
     return max(0.1 * swelling * beating, beat)
 
@@ -175,13 +180,15 @@ def _sporadic_e(e: Evidence) -> float:
     fading = above(e.envelope.fades_hz, 0.08) * below(e.envelope.fades_hz, 5.0)
     opening = _holds(e.overlong) * fading * below(e.envelope.onset_s, 3.5, 1.3)
     blip = _flicker(e) * above(e.duration_s, 1.0) * below(e.duration_s, 5.0)
-    return max(0.15 * opening * _slow(e), blip)
+    return max(0.15 * opening * _slow(e) * (1.0 - _moving(e)), blip)
 
 
 def _ducting(e: Evidence) -> float:
-    duct = above(e.duration_s, 12.0) * above(e.envelope.onset_s, 4.0) * below(e.envelope.fades_hz, 0.3)
+    slow = above(e.envelope.onset_s, 4.0) * below(e.envelope.fades_hz, 4.0)
+    standing = above(e.swell.raised, 0.05) * above(e.swell.raised_s, 80.0) if e.swell else 0.0
+    duct = above(e.duration_s, 12.0) * max(slow, standing)
     fade = max(above(e.duration_s, 5.0), above(_raised_s(e), 90.0) * below(e.envelope.fades_hz, 1.0))
-    return max(0.1 * duct, _flicker(e) * fade)
+    return max(0.1 * duct * (1.0 - _moving(e)), _flicker(e) * fade)
 
 
 def _lightning(e: Evidence) -> float:
