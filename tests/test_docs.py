@@ -19,6 +19,7 @@ from skyglint.site import Site, parse_site
 from skyglint.station.notices import Notice, body_of
 from skyglint.store.schema import metadata
 from skyglint.transmitters import own_csv
+from skyglint.web import api, live_api, machines
 
 ROOT = Path(__file__).parents[1]
 DOCS = ROOT / "docs"
@@ -106,6 +107,11 @@ def test_every_column_that_people_bring_is_documented():
     assert [name for name in levels.COLUMNS if f"`{name}`" not in text] == []
     text = section("plan.md", "My own list")
     assert [name for name in own_csv.NEEDED if f"`{name}`" not in text] == []
+
+
+def test_every_address_of_the_open_data_is_documented():
+    routes = {route.path for module in (api, live_api, machines) for route in module.router.routes}
+    assert [path for path in sorted(routes) if f"`{path}`" not in read(GUIDE / "watch.md")] == []
 
 
 def test_every_table_of_the_database_is_documented():
