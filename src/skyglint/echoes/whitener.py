@@ -42,11 +42,6 @@ class Whitener:
         self._last = np.zeros(self._n, dtype=np.complex128)
         self._tail = np.zeros(self._n, dtype=np.complex128)
 
-    @property
-    def density(self) -> float:
-        """Noise power in one hertz's worth of bandwidth at the input, times the rate: the variance of a sample."""
-        return float(np.median(self._floor.power[self._inside]) / np.square(self._window).sum())
-
     def process(self, step: NDArray[np.complex64]) -> NDArray[np.complex64]:
         """Take in one step and return the one before it, whitened (the first time: nothing but zeros)."""
         transform, power = self._spectrum(np.concatenate([self._last, step]))

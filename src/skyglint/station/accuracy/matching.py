@@ -37,9 +37,3 @@ def match(events: Sequence[TrueEvent], echoes: Sequence[Echo], slack_s: float = 
         )
         for event in events
     ]
-
-
-def unmatched(events: Sequence[TrueEvent], echoes: Sequence[Echo], slack_s: float = 0.05) -> list[Echo]:
-    """Return the echoes that overlap no event."""
-    told = {id(echo) for item in match(events, echoes, slack_s) for echo in item.echoes}
-    return [echo for echo in echoes if id(echo) not in told]
