@@ -92,6 +92,8 @@ class Engine:
         self._clock, self._monotonic = clock, monotonic
         self._settings = settings or DetectionSettings()
         hours = (site.station.from_solar_hour, site.station.to_solar_hour)
+        # Rounded: hours that open by the exact longitude would give it away in the coverage that may be published.
+        self._longitude_deg = round(site.site.longitude_deg, 1)
         self._hours = None if hours[0] is None or hours[1] is None else (hours[0], hours[1])
         targets = [channel.name for channel in site.channel if channel.role == "target"]
         self._feed = Feed(clock(), targets)
@@ -104,7 +106,7 @@ class Engine:
         """Watch until ``stop`` is set or the source has ended."""
         self._make_reserve()
         self._account_for_absence()
-        longitude = self._site.site.longitude_deg
+        longitude = self._longitude_deg
         while not stop.is_set():
             now = self._clock()
             if not is_open(now, self._hours, longitude):
@@ -231,11 +233,7 @@ class Engine:
             log.warning("coverage before the start is not known: %s", error)
             return
         # A longer absence was a decision; the calendar shows it as nights without a recording.
-        if (
-            span is not None
-            and 0 < now - span[1] < 86_400
-            and is_open(span[1], self._hours, self._site.site.longitude_deg)
-        ):
+        if span is not None and 0 < now - span[1] < 86_400 and is_open(span[1], self._hours, self._longitude_deg):
             self._lost_since, self._lost_reason = span[1], "the engine was not running"
 
     def _note_lost(self, reason: str) -> None:

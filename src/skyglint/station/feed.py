@@ -115,8 +115,11 @@ class Feed:
         strongest = bins.max(axis=0)
         mean = bins.mean(axis=0)
         floor = self._bin_floor.get(name)
-        # A slow average is enough for a picture; a burst hardly moves it.
-        floor = mean if floor is None or floor.shape != mean.shape else floor + np.float32(0.01) * (mean - floor)
+        # A slow average is enough for a picture; what stands well above it is a burst and does not enter.
+        if floor is None or floor.shape != mean.shape:
+            floor = mean
+        else:
+            floor = floor + np.float32(0.01) * (np.minimum(mean, np.float32(1.5) * floor) - floor)
         self._bin_floor[name] = floor
         ratio = strongest / np.maximum(floor, np.float32(1e-20))
         return power_to_db(ratio, floor_db=-10.0).astype(np.float32)

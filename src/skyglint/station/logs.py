@@ -12,7 +12,8 @@ from skyglint.utc import format_utc
 class _Plain(logging.Formatter):
     def format(self, record: logging.LogRecord) -> str:
         level = "" if record.levelno == logging.INFO else f"{record.levelname.lower()}: "
-        return f"{format_utc(record.created, 1)} {record.processName}: {level}{record.getMessage()}"
+        line = f"{format_utc(record.created, 1)} {record.processName}: {level}{record.getMessage()}"
+        return f"{line}\n{self.formatException(record.exc_info)}" if record.exc_info else line
 
 
 class _Json(logging.Formatter):
@@ -24,6 +25,7 @@ class _Json(logging.Formatter):
                 "process": record.processName,
                 "where": record.name,
                 "message": record.getMessage(),
+                **({"traceback": self.formatException(record.exc_info)} if record.exc_info else {}),
             },
             ensure_ascii=False,
         )
