@@ -179,7 +179,7 @@ def read_rates(
     runs = store.runs()
     if len(sites := sorted({run.site_name for run in runs})) > 1:
         raise RequestError(f"the database holds several sites ({', '.join(sites)}): choose one of them")
-    # Rounded: rates are published, and solar hours to the last digit would give the exact place away. 0.1 degree is 24 s.
+    # Rounded: rates are published, and solar hours to the last digit would give the place away. 0.1 degree is 24 s.
     longitude_deg = round(parse_site(runs[-1].site_file, "site file of the last run").site.longitude_deg, 1)
     edges = hour_edges(*bounds) if by == "hour" else night_edges(*bounds, longitude_deg)
     wanted = [channel for channel in store.channels() if channels is None or channel.name in channels]
