@@ -18,6 +18,8 @@ from skyglint.dsp.prototype import FOLDS
 #: The first part of each hop that enters the moments and the count of clipped values (an eighth): whole runs of
 #: samples, so that the loops vectorise, spread evenly over the frame.
 MOMENT_SHARE = 8
+#: Hops that the plain kernel folds at a time: few enough for the processor's cache.
+PLAIN_HOPS = 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,13 +60,16 @@ def fold_plain(
 ) -> None:
     """Window and fold; see ``Kernels.fold``."""
     hops, width = out.shape
-    rows = values.astype(np.float32).reshape(hops + FOLDS - 1, width)
-    np.multiply(rows[:hops], taps[0], out=out)
-    scratch = np.empty_like(out)
-    for fold in range(1, FOLDS):
-        np.multiply(rows[fold : fold + hops], taps[fold], out=scratch)
-        out += scratch
-    out += bias
+    raw = values.reshape(hops + FOLDS - 1, width)
+    for first in range(0, hops, PLAIN_HOPS):
+        part = out[first : first + PLAIN_HOPS]
+        rows = raw[first : first + len(part) + FOLDS - 1].astype(np.float32)
+        # One sum of products over FOLDS shifted views of the same rows: each value is read from the cache.
+        shifted = np.lib.stride_tricks.as_strided(
+            rows, (FOLDS, len(part), width), (rows.strides[0], *rows.strides), writeable=False
+        )
+        np.einsum("fhw,fw->hw", shifted, taps, out=part)
+        part += bias
 
 
 def bin_power_plain(
@@ -90,11 +95,9 @@ def moments_plain(values: NDArray[Any], low_rail: float, high_rail: float) -> ND
     part = np.ascontiguousarray(values[:, :, : share_of(width)]).reshape(frames, -1)
     kind = part.dtype.type
     beyond = np.count_nonzero(part <= kind(low_rail), axis=1) + np.count_nonzero(part >= kind(high_rail), axis=1)
-    pairs = part.reshape(frames, -1, 2).astype(np.float32 if part.itemsize == 1 else np.float64)
-    products = np.matmul(pairs.transpose(0, 2, 1), pairs)
-    sums = pairs.sum(axis=1)
-    columns = [sums[:, 0], sums[:, 1], products[:, 0, 0], products[:, 1, 1], products[:, 0, 1]]
-    return np.stack([*columns, np.full(frames, pairs.shape[1]), beyond], axis=1).astype(np.float64)
+    i, q = part[:, 0::2].astype(np.float64), part[:, 1::2].astype(np.float64)
+    products = [np.einsum("fn,fn->f", first, second) for first, second in ((i, i), (q, q), (i, q))]
+    return np.stack([i.sum(axis=1), q.sum(axis=1), *products, np.full(frames, i.shape[1]), beyond], axis=1)
 
 
 def share_of(width: int) -> int:
