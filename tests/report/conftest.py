@@ -16,6 +16,7 @@ from scipy.stats import chi2
 from skyglint.activity.rates import Rate
 from skyglint.echoes.echo import Echo, Snippet
 from skyglint.report.night import Lane, NightPage
+from skyglint.report.study import study_night
 from skyglint.report.together import Together
 from skyglint.signals.block import SourceInfo
 from skyglint.site import Channel
@@ -165,6 +166,9 @@ class NightMaker:
         self.echoes.sort(key=lambda echo: echo.start_unix)
         stored = tuple(StoredEcho(index + 1, 1, echo) for index, echo in enumerate(self.echoes))
         lanes = tuple(self.lane(channel) for channel in self.channels)
+        solar_hours = tuple(self.together("", row.start_unix, row.end_unix) for row in self.rows(None))
+        coverage = [entry for channel in self.channels for entry in self.coverage(channel.name)]
+        span = (self.start, self.end)
         best = tuple(sorted((e for e in stored if e.meteoric), key=lambda e: -e.echo.peak_snr_db)[:8])
         pictures = {entry.id: self.snippet(entry.echo) for entry in best}
         sparks = {e.id: self.snippet(e.echo, 4).power_db[::4][:60] for e in stored[:40]}
@@ -181,7 +185,8 @@ class NightMaker:
             pictures=pictures,
             sparks=sparks,
             all_targets=self.together("", self.start, self.end),
-            solar_hours=tuple(self.together("", row.start_unix, row.end_unix) for row in self.rows(None)),
+            solar_hours=solar_hours,
+            study=study_night(SITE, self.channels, coverage, solar_hours, stored, span),
             confidence=FLAT,
             runs=(Run(1, site_name, "", "0.1.0", "scan", {"false_alarms_per_h": 1.0, "frame_s": 0.01}, self.end + 60),),
             recordings=(Recording(1, 1, "night.sigmf-data", "ab12", "cu8", 2.4e6, 98e6, self.start, self.end, 1, 0.0),),

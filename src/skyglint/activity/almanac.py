@@ -92,6 +92,12 @@ def shower_day(site: Site, midnight_unix: float) -> list[ShowerDay]:
     return _day(site, target_paths(site), midnight_unix, load_showers())
 
 
+def showers_in(site: Site, paths: Sequence[ChannelPath], hours_unix: Array) -> list[ShowerDay]:
+    """Return the showers that are active in the middle of a span, by the instants given, as on a day's hours."""
+    table = active_showers(float(np.mean(hours_unix)))
+    return _day(site, paths, float(hours_unix[0]), table, hours_unix)
+
+
 def coming_maxima(site: Site, from_unix: float) -> list[Maximum]:
     """Return the maxima of all showers of the current lists in the year from an instant on, in order of time."""
     paths = target_paths(site)
@@ -110,8 +116,14 @@ def _known_target(channel: Channel) -> bool:
     return channel.role == "target" and channel.latitude_deg is not None
 
 
-def _day(site: Site, paths: Sequence[ChannelPath], midnight_unix: float, table: Sequence[Shower]) -> list[ShowerDay]:
-    hours = midnight_unix + 3600.0 * np.arange(24)
+def _day(
+    site: Site,
+    paths: Sequence[ChannelPath],
+    midnight_unix: float,
+    table: Sequence[Shower],
+    hours_unix: Array | None = None,
+) -> list[ShowerDay]:
+    hours = midnight_unix + 3600.0 * np.arange(24) if hours_unix is None else hours_unix
     midnight, active = solar_longitude_deg(midnight_unix), active_showers(midnight_unix + _DAY_S / 2)
     positions = np.array([shower.radiant_deg(midnight) for shower in table], dtype=np.float64).reshape(-1, 2)
     directions = radiant_direction_ecef(positions[:, :1], positions[:, 1:], hours)

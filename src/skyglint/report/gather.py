@@ -16,6 +16,7 @@ from skyglint.report.best import choose_best
 from skyglint.report.lanes import channels_of, gather_lanes
 from skyglint.report.night import NightPage
 from skyglint.report.nights import choose_night, night_span, place_of
+from skyglint.report.study import study_night
 from skyglint.report.thinning import thinned
 from skyglint.report.together import by_solar_hour, solar_hour_edges, together
 from skyglint.store.records import StoredEcho
@@ -39,7 +40,8 @@ def gather_night(store: Store, wanted: date | None = None) -> NightPage:
     """
     place = place_of(store)
     evening = choose_night(store, wanted)
-    night = night_span(evening, place.longitude_deg)
+    longitude_deg = round(place.longitude_deg, 1)
+    night = night_span(evening, longitude_deg)
     coverage = store.coverage(*night)
     known = intersection(union([(entry.start_unix, entry.end_unix) for entry in coverage]), [night])
     span = float(known[0, 0]), float(known[-1, 1])
@@ -50,14 +52,17 @@ def gather_night(store: Store, wanted: date | None = None) -> NightPage:
     carriers = {channel.name for channel in channels if channel.kind == "carrier"}
     best = choose_best([e for e in echoes if e.meteoric and e.echo.channel in targets], carriers, BEST)
     pictures = {entry.id: store.snippet(entry.id) for entry in best}
-    edges = solar_hour_edges(*span, place.longitude_deg)
-    solar = rates(channels, coverage, store.echoes(span[0] - _EARLIER_S, span[1]), edges, place.longitude_deg)
+    # The outer hours end with the night: what was watched beyond it has its echoes in another night.
+    edges = np.unique(np.clip(solar_hour_edges(*span, longitude_deg), *span))
+    solar = rates(channels, coverage, store.echoes(span[0] - _EARLIER_S, span[1]), edges, longitude_deg)
+    by_hour = by_solar_hour(solar, ONE_SIGMA)
+    site_file = store.runs()[-1].site_file
     recordings = store.recordings(*span)
     runs = {recording.run_id for recording in recordings}
     return NightPage(
         site_name=place.name,
         latitude_deg=round(place.latitude_deg, 1),
-        longitude_deg=round(place.longitude_deg, 1),
+        longitude_deg=longitude_deg,
         date=evening,
         start_unix=span[0],
         end_unix=span[1],
@@ -67,7 +72,8 @@ def gather_night(store: Store, wanted: date | None = None) -> NightPage:
         pictures={number: picture for number, picture in pictures.items() if picture is not None},
         sparks=_sparks(store, echoes[:SPARKS]),
         all_targets=together([lane.night for lane in lanes], ONE_SIGMA),
-        solar_hours=by_solar_hour(solar, ONE_SIGMA),
+        solar_hours=by_hour,
+        study=study_night(site_file, channels, coverage, by_hour, echoes, span),
         confidence=ONE_SIGMA,
         runs=tuple(run for run in store.runs() if run.id in runs),
         recordings=tuple(recordings),

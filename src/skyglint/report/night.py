@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from skyglint.activity.rates import Rate
 from skyglint.echoes.echo import Snippet
+from skyglint.report.study import NightStudy
 from skyglint.report.together import Together
 from skyglint.site import Channel
 from skyglint.store.records import CoverageSpan, FloorHistory, Recording, Run, StoredEcho
@@ -82,6 +83,8 @@ class NightPage:
         Short power traces by echo id, dB.
     all_targets, solar_hours
         Rate of all target channels together: over the night, and by hour of local apparent solar time.
+    study
+        What rates and echoes say beyond their number.
     confidence
         Probability content of all intervals, 0 to 1.
     runs, recordings
@@ -103,6 +106,7 @@ class NightPage:
     sparks: dict[int, NDArray[np.float32]]
     all_targets: Together
     solar_hours: tuple[Together, ...]
+    study: NightStudy
     confidence: float
     runs: tuple[Run, ...]
     recordings: tuple[Recording, ...]

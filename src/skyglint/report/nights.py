@@ -1,4 +1,7 @@
-"""Which night is which: a night runs from local mean solar noon to the next and is called by the evening's date."""
+"""Which night is which: a night runs from local mean solar noon to the next and is called by the evening's date.
+
+Longitudes are rounded to 0.1 degree, as in the published rates: noon to the second would give the exact place away.
+"""
 
 from __future__ import annotations
 
@@ -24,13 +27,13 @@ def night_span(evening: date, longitude_deg: float) -> tuple[float, float]:
     True
     """
     noon = datetime(evening.year, evening.month, evening.day, 12, tzinfo=UTC).timestamp()
-    start = noon - longitude_deg / 360.0 * _DAY_S
+    start = noon - round(longitude_deg, 1) / 360.0 * _DAY_S
     return start, start + _DAY_S
 
 
 def evening_of(unix: float, longitude_deg: float) -> date:
     """Return the date, by local mean solar time, of the evening on which a moment's night begins."""
-    return datetime.fromtimestamp(unix - _DAY_S / 2.0 + longitude_deg / 360.0 * _DAY_S, UTC).date()
+    return datetime.fromtimestamp(unix - _DAY_S / 2.0 + round(longitude_deg, 1) / 360.0 * _DAY_S, UTC).date()
 
 
 def place_of(store: Store) -> SitePlace:
@@ -55,7 +58,7 @@ def nights(store: Store) -> list[date]:
     span = store.span()
     if span is None:
         return []
-    longitude_deg = place_of(store).longitude_deg
+    longitude_deg = round(place_of(store).longitude_deg, 1)
     known = union([(entry.start_unix, entry.end_unix) for entry in store.coverage()])
     edges = night_edges(*span, longitude_deg)
     return [

@@ -5,7 +5,7 @@ from __future__ import annotations
 from jinja2 import BaseLoader, ChoiceLoader, Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from skyglint.report import axis, numbers, tokens, views, wording
+from skyglint.report import axis, numbers, study_words, tokens, views, wording
 from skyglint.report.figures import marks
 from skyglint.report.night import NightPage
 
@@ -31,5 +31,5 @@ def environment(*first: BaseLoader) -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals.update(axis=axis, numbers=numbers, views=views, words=wording, marks=marks)
+    made.globals.update(axis=axis, numbers=numbers, views=views, words=wording, told=study_words, marks=marks)
     return made

@@ -65,9 +65,14 @@ class _Season:
     calibration: float
 
     @property
+    def longitude_deg(self) -> float:
+        # Rounded: what is published by solar hours would give the exact place away.
+        return round(self.site.site.longitude_deg, 1)
+
+    @property
     def span(self) -> tuple[float, float]:
-        longitude = self.site.site.longitude_deg
-        return night_span(self.evenings[0], longitude)[0], night_span(self.evenings[-1], longitude)[1]
+        first, last = self.evenings[0], self.evenings[-1]
+        return night_span(first, self.longitude_deg)[0], night_span(last, self.longitude_deg)[1]
 
     @property
     def targets(self) -> list[str]:
@@ -130,7 +135,7 @@ def gather_season(
 
 
 def _part(store: Store, month: _Season) -> _Part | None:
-    longitude, span = month.site.site.longitude_deg, month.span
+    longitude, span = month.longitude_deg, month.span
     coverage = store.coverage(*span)
     if not coverage:
         return None
@@ -190,7 +195,7 @@ def _page(store: Store, season: _Season, parts: Sequence[_Part]) -> SeasonPage:
         name=season.name,
         site_name=site.name,
         latitude_deg=round(site.latitude_deg, 1),
-        longitude_deg=round(site.longitude_deg, 1),
+        longitude_deg=season.longitude_deg,
         evenings=season.evenings,
         start_unix=span[0],
         end_unix=span[1],

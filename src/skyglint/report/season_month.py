@@ -71,13 +71,13 @@ def study_month(
         name=name,
         echoes=sum(map(len, by_channel.values())),
         underdense=mass_index_of_all(list(amplitudes.values())),
-        overdense=_overdense(by_channel),
+        overdense=overdense_mass_index(by_channel),
         by_source=mass_index_by_source(amplitudes, studies, [shower.code for shower in telling]),
         showers=tuple(showers),
         curves={shower.code: _curve(shower, studies, calibration) for shower in telling},
         shower_hours=_shower_hours(studies, [shower.code for shower in showers if shower.significance >= SET_APART]),
         limits_db={target: study.limit_snr_db for target, study in studies.items()},
-        pairs=_pairs(by_channel, coverage),
+        pairs=channel_pairs(by_channel, coverage),
         heights=np.array([height for height in heights if height == height]),
         verdicts=verdicts_of(echoes),
     )
@@ -89,7 +89,8 @@ def _shower_hours(studies: dict[str, ShowerStudy], codes: Sequence[str]) -> froz
     )
 
 
-def _overdense(by_channel: dict[str, list[StoredEcho]]) -> MassIndex:
+def overdense_mass_index(by_channel: dict[str, list[StoredEcho]]) -> MassIndex:
+    """Return the mass index from the durations of all channels' clean overdense echoes."""
     durations = np.array(
         [
             stored.echo.duration_s
@@ -114,7 +115,8 @@ def _curve(shower: CombinedShower, studies: dict[str, ShowerStudy], calibration:
     return tuple(shower_curve(list(studies.values()), shower.code, edges, calibration))
 
 
-def _pairs(by_channel: dict[str, list[StoredEcho]], coverage: Sequence[CoverageSpan]) -> tuple[Pair, ...]:
+def channel_pairs(by_channel: dict[str, list[StoredEcho]], coverage: Sequence[CoverageSpan]) -> tuple[Pair, ...]:
+    """Return every two channels with the echoes that they share, the most telling first."""
     starts = {name: np.array([stored.echo.start_unix for stored in own]) for name, own in by_channel.items()}
     watched = {name: segments_of(coverage, name) for name in by_channel}
     pairs = []

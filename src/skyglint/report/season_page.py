@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from skyglint.report import season_views, season_words, study_words, tokens
+from skyglint.report import season_views, season_words, tokens
 from skyglint.report.page import environment
 from skyglint.report.season import SeasonPage
 
@@ -19,6 +19,6 @@ def render_season(page: SeasonPage, files: str = "") -> str:
     figures and numbers; empty for none.
     """
     made = environment()
-    made.globals.update(views=season_views, words=season_words, told=study_words)
+    made.globals.update(views=season_views, words=season_words)
     template = made.get_template(f"{page.kind}.html.jinja")
     return template.render(page=page, tokens=Markup(tokens.css_variables()), files=files, most_pairs=PAIRS)

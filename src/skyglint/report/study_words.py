@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
+from skyglint.activity.almanac import ShowerDay
 from skyglint.activity.daily import DailyCycle, MorningTest
 from skyglint.activity.mass_index import MassIndex
 from skyglint.activity.nights import CombinedRate
-from skyglint.report.numbers import THIN, counted, fixed, interval, measured, quantity
+from skyglint.report.numbers import THIN, clock, counted, fixed, interval, measured, quantity
 from skyglint.report.season import Pair, Verdicts
+from skyglint.report.study import NightStudy
 
 #: Above this probability a difference is not told as one.
 CHANCE = 0.05
+#: Showers that are listed, the response under which a path hardly sees one, and the paths that are named.
+MOST_SHOWERS, HARDLY, BEST_PATHS = 6, 0.02, 3
 #: A course of the day is told from this many hours of the clock on.
 LEAST_HOURS = 8
 
@@ -48,9 +54,52 @@ def cycle_sentence(cycle: DailyCycle, scale: str = "") -> str:
     return f"{mean}, relative amplitude {amplitude}, maximum at {hour} local solar time{ratio}."
 
 
-def cycle_can_be_told(hours_seen: int, span_h: float) -> bool:
-    """Tell whether a watch is long enough for a course of the day: a sine through a few hours says anything."""
-    return hours_seen >= LEAST_HOURS and span_h >= LEAST_HOURS
+def night_cycle_sentence(study: NightStudy) -> str:
+    """Return a night's course of the day, or that the watch was too short: a sine through few hours says anything."""
+    if not study.hours_seen:
+        return "Too little was watched to tell the course of the day."
+    if study.hours_seen < LEAST_HOURS:
+        seen = counted(study.hours_seen, "hour", "hours")
+        return f"{seen[0].upper()}{seen[1:]} of the day watched: too few to tell the course of the day."
+    return cycle_sentence(study.cycle)
+
+
+def comparison_sentence(study: NightStudy) -> str:
+    """Return how the hours stand to the course that the sporadic sources should give."""
+    if study.comparison is None or math.isnan(study.comparison.probability):
+        return (
+            "Too few hours were watched, or no transmitter's place is known, to hold them against the sporadic sources."
+        )
+    chance = study.comparison.probability
+    verdict = "follow" if chance >= 0.01 else "do not follow"
+    return f"The hours {verdict} the course expected of the sporadic sources on these paths ({probability(chance)})."
+
+
+def shower_rows(study: NightStudy) -> list[tuple[str, str, str]]:
+    """Return name, highest altitude with its UTC hour, and how each path sees it, for every active shower."""
+    rows = []
+    for day in study.showers[:MOST_SHOWERS]:
+        best = int(np.argmax(day.altitude_deg))
+        high = day.altitude_deg[best]
+        clock_h = clock(study.shower_hours_unix[best], -1)
+        altitude = f"{quantity(float(high), '°')} at {clock_h}" if high > 0 else "never rose"
+        rows.append((f"{day.shower.name} ({day.shower.iau_code})", altitude, _seen(day, study.shower_hours_unix)))
+    return rows
+
+
+def _seen(day: ShowerDay, hours_unix: tuple[float, ...]) -> str:
+    """Return how the paths see a shower in its best hour there: the best of them, and the worst of many."""
+    best = {name: float(shares.max()) for name, shares in day.response.items()}
+    ranked = sorted(best, key=lambda name: -best[name])
+    told = [
+        f"{name} {fixed(best[name], 2)} at {clock(hours_unix[int(np.argmax(day.response[name]))], -1)}"
+        if best[name] >= HARDLY
+        else f"{name} hardly"
+        for name in ranked[:BEST_PATHS]
+    ]
+    if len(ranked) > BEST_PATHS:
+        told.append(f"least {ranked[-1]} {fixed(best[ranked[-1]], 2)}")
+    return "; ".join(told)
 
 
 def morning_sentence(test: MorningTest) -> str:
@@ -88,7 +137,7 @@ def nights_sentence(total: CombinedRate) -> str:
 def mass_index_words(index: MassIndex) -> str:
     """Return a mass index with its 68 % limits and the number of echoes, or that there are too few."""
     if math.isnan(index.mass_index):
-        return f"cannot be told from {counted(index.echoes, 'echo', 'echoes')}"
+        return "cannot be told, too few echoes"
     limits = interval(index.mass_index, index.low_68, index.high_68, "").strip()
     return f"{limits}, {counted(index.echoes, 'echo', 'echoes')}"
 

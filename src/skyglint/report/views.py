@@ -10,7 +10,7 @@ from markupsafe import Markup
 from skyglint.activity.rates import Rate
 from skyglint.report import wording
 from skyglint.report.axis import time_scale
-from skyglint.report.figures import floor, hours, lane, section, solar_clock, trace
+from skyglint.report.figures import floor, histogram, hours, lane, section, solar_clock, trace
 from skyglint.report.figures.marks import mark_of
 from skyglint.report.night import Lane, NightPage
 from skyglint.report.numbers import counted, fixed, interval, measured, quantity, span
@@ -23,6 +23,8 @@ MANY_LANES = 6
 LANE_PX, LOW_LANE_PX = 60.0, 44.0
 #: The upper edge of a lane, dB: the least, and the most that a strong echo may stretch it to.
 LEAST_TOP_DB, MOST_TOP_DB = 26.0, 50.0
+#: Steps and reach of the heights' histogram, and the fewest heights that make one.
+HEIGHT_STEP_KM, HEIGHT_REACH_KM, FEWEST_HEIGHTS = 2.0, (76.0, 116.0), 10
 #: The largest picture of a spectrogram, in pixels.
 PICTURE_TIMES, PICTURE_ROWS = 284, 64
 
@@ -96,7 +98,14 @@ def clock_figure(page: NightPage) -> Markup:
         if not math.isnan(row.rate_per_h)
     )
     label = f"Solar clock: echoes per hour by local solar hour; {seen or 'nothing was watched'}"
-    return solar_clock.solar_clock(label, sectors, middle, "echoes / h")
+    return solar_clock.solar_clock(label, sectors, middle, "echoes / h", expected=page.study.expected_per_h or ())
+
+
+def heights_figure(page: NightPage) -> Markup:
+    """Return the heights of the night's underdense echoes."""
+    heights = page.study.heights
+    label = f"Heights of {len(heights)} underdense echoes, median {quantity(float(np.median(heights)), 'km', 1)}"
+    return histogram.histogram(label, heights, HEIGHT_STEP_KM, HEIGHT_REACH_KM, "height, km")
 
 
 def floor_reach_db(page: NightPage) -> float:

@@ -151,8 +151,8 @@ def rates_note(page: NightPage) -> str:
     """Return how to read the rates."""
     content = quantity(100.0 * page.confidence, "%")
     return (
-        f"A bar is as wide as its hour was watched and stands on its count; the line on it is the {content} interval. "
-        "One scale for all channels, and one for all cross-sections."
+        f"A bar is as wide as its hour was watched and stands on its count where there is room; the line on it is the "
+        f"{content} interval. One scale for all channels, and one for all cross-sections."
     )
 
 

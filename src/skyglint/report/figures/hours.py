@@ -13,6 +13,8 @@ from skyglint.report.numbers import clock, fixed
 
 WIDTH_PX, HEIGHT_PX = 280.0, 150.0
 LEFT_PX, TOP_PX, BOTTOM_PX = 30.0, 8.0, 36.0
+#: Room that a digit of a count takes, and that the last time needs from the one before it.
+DIGIT_PX, EDGE_PX = 7.4, 62.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,22 +100,26 @@ def _column(bar: Bar, left: float, slot: float, top: float, base: float) -> list
 
 def _hours(bars: Sequence[Bar], slot: float, base: float) -> list[Markup]:
     every = max(1, math.ceil(44.0 / slot))
+    widest = max((len(fixed(bar.echoes)) for bar in bars), default=1)
     texts = [
         element("text", fixed(bar.echoes), x=LEFT_PX + (index + 0.5) * slot, y=base + 13.0, class_="count middle")
         for index, bar in enumerate(bars)
-        if not math.isnan(bar.rate_per_h)
+        if not math.isnan(bar.rate_per_h) and DIGIT_PX * widest < slot
     ]
     edges = [bar.start_unix for bar in bars] + [bars[-1].start_unix + 3600.0 for _ in bars[:1]]
     for index in range(0, len(edges), every):
         x = LEFT_PX + index * slot
         texts.append(element("line", x1=x, x2=x, y1=base, y2=base + 4.0, class_="axis"))
+        at_edge = x > WIDTH_PX - 18.0
+        if at_edge and index and every * slot < EDGE_PX:
+            continue
         texts.append(
             element(
                 "text",
                 clock(edges[index], -1),
                 x=x,
                 y=HEIGHT_PX - 4.0,
-                class_="small end" if x > WIDTH_PX - 18.0 else "small middle",
+                class_="small end" if at_edge else "small middle",
             )
         )
     return texts
