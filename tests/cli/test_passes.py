@@ -122,3 +122,15 @@ def test_old_elements_are_warned_of(call, capsys):
 def test_requests_that_cannot_be_met(call, capsys, options, message):
     assert call(*options) == 2
     assert message in capsys.readouterr().err
+
+
+def test_page(call, capsys, tmp_path):
+    assert call("--to", "passes.html", "--beacon-hz", "137100000", "--json") == 0
+    text, errors = capsys.readouterr()
+    passes = json.loads(text)["passes"]
+    assert f"passes.html: {len(passes)} passes" in errors
+    page = (tmp_path / "passes.html").read_text(encoding="utf-8")
+    assert page.count('<article class="card pass"') == len(passes)
+    assert "http://" not in page.replace("http://www.w3.org", "")
+    assert call("--to", "passes.html") == 2
+    assert "--force" in capsys.readouterr().err

@@ -11,7 +11,8 @@ from typing import Annotated
 import typer
 
 from skyglint.cli.options import ForceOption, JsonOption, SiteArgument, utc_option
-from skyglint.errors import RequestError, SkyglintError
+from skyglint.cli.output import check_free, write_file
+from skyglint.errors import RequestError
 
 
 def run(
@@ -38,6 +39,9 @@ def run(
     calendar: Annotated[
         Path | None, typer.Option("--calendar", metavar="FILE", help="Write the passes as iCalendar.")
     ] = None,
+    to: Annotated[
+        Path | None, typer.Option("--to", metavar="HTML", help="Write a page with sky tracks and Doppler curves.")
+    ] = None,
     json: JsonOption = False,
     force: ForceOption = False,
 ) -> None:
@@ -53,9 +57,13 @@ def run(
     from skyglint.cli.passes_words import as_document, as_icalendar, as_lines
     from skyglint.plan.reflection import LARGE_SPACECRAFT_M2
     from skyglint.plan.satellite_passes import predict
+    from skyglint.report.passes_page import PassesPage, render_passes
     from skyglint.site import load_site
     from skyglint.sky.orbits.reading import load_elements
 
+    for path in (calendar, to):
+        if path is not None:
+            check_free(path, force)
     place = load_site(site)
     found = load_elements(elements)
     for line in found.rejected:
@@ -66,21 +74,28 @@ def run(
     now_unix = time.time()
     asked = utc_option(start, "--start")
     start_unix = now_unix if asked is None else asked
+    end_unix = start_unix + hours * 3_600.0
+    beacon = math.nan if beacon_hz is None else beacon_hz
+    cross_section = LARGE_SPACECRAFT_M2 if cross_section_m2 is None else cross_section_m2
     passes = predict(
         place,
         chosen,
         start_unix,
-        start_unix + hours * 3_600.0,
+        end_unix,
         least_elevation_deg=least_elevation_deg,
-        beacon_hz=math.nan if beacon_hz is None else beacon_hz,
+        beacon_hz=beacon,
         step_s=step_s,
-        cross_section_m2=LARGE_SPACECRAFT_M2 if cross_section_m2 is None else cross_section_m2,
+        cross_section_m2=cross_section,
     )
     for warning in dict.fromkeys(one.warning for one in passes if one.warning):
         typer.echo(warning, err=True)
     if calendar is not None:
-        _write(calendar, as_icalendar(passes, place, now_unix), force)
+        write_file(calendar, as_icalendar(passes, place, now_unix), force)
         typer.echo(f"{calendar}: {len(passes)} passes", err=json)
+    if to is not None:
+        page = PassesPage(place, start_unix, end_unix, tuple(passes), beacon, cross_section)
+        write_file(to, render_passes(page), force)
+        typer.echo(f"{to}: {len(passes)} passes", err=json)
     if json:
         typer.echo(json_format.dumps(as_document(passes), allow_nan=False))
     else:
@@ -89,12 +104,3 @@ def run(
         console = Console(width=None if sys.stdout.isatty() else 80, highlight=False)
         for part in as_lines(passes, place, hours):
             console.print(part)
-
-
-def _write(path: Path, content: bytes, force: bool) -> None:
-    if path.exists() and not force:
-        raise RequestError(f"{path}: is there already: give --force to overwrite it")
-    try:
-        path.write_bytes(content)
-    except OSError as error:
-        raise SkyglintError(f"{path}: cannot be written: {error.strerror}") from error
