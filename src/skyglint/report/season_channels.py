@@ -14,7 +14,7 @@ from skyglint.activity.nights import combined_rate
 from skyglint.activity.rates import Rate
 from skyglint.activity.study import hours_of
 from skyglint.activity.wind import HourlyDoppler, doppler_by_hour
-from skyglint.report.lanes import lost_spans, way_to
+from skyglint.report.lanes import NOT_RECORDED, lost_spans, way_to
 from skyglint.report.season import Array, ChannelSeason
 from skyglint.site import Channel, SitePlace
 from skyglint.sky.sun import local_apparent_solar_hour
@@ -82,6 +82,7 @@ def channel_season(
     courses: Sequence[Array],
     scale: Sequence[float],
     quality: Sequence[Quality],
+    length_s: float,
 ) -> ChannelSeason:
     """Return a channel's season.
 
@@ -94,7 +95,9 @@ def channel_season(
     scale
         Sensitivity and its limits.
     quality
-        Of the months.
+        Of the months of which anything is known.
+    length_s
+        Of the season: the months of which nothing is known were not recorded.
     """
     hours = hours_of(rows, channel.name)
     day = (hours.solar_hour, hours.counts, hours.exposure_h)
@@ -108,6 +111,10 @@ def channel_season(
     lost: dict[str, float] = {}
     for reason, seconds in (item for part in quality for item in part.lost_s.items()):
         lost[reason] = lost.get(reason, 0.0) + seconds
+    watched_s = sum(part.watched_s for part in quality)
+    unknown_s = length_s - watched_s - sum(lost.values())
+    if unknown_s > 1.0:
+        lost[NOT_RECORDED] = lost.get(NOT_RECORDED, 0.0) + unknown_s
     distance_km, bearing_deg = way_to(place, channel)
     live_h = [max(row.coverage_s - row.busy_s, 0.0) / 3600.0 for row in night_rows]
     return ChannelSeason(
@@ -124,7 +131,7 @@ def channel_season(
         scale=scale[0],
         scale_low=scale[1],
         scale_high=scale[2],
-        watched_s=sum(part.watched_s for part in quality),
+        watched_s=watched_s,
         lost_s=dict(sorted(lost.items(), key=lambda item: -item[1])),
         floor_db=median,
         floor_reach_db=float(np.percentile(np.abs(levels - median), 95.0)) if levels.size else np.nan,

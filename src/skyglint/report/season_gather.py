@@ -187,6 +187,7 @@ def _page(store: Store, season: _Season, parts: Sequence[_Part]) -> SeasonPage:
                 [part.courses[channel.name] for part in parts if channel.name in part.courses],
                 [float("nan") if place is None else float(values[place]) for values in told],
                 [part.quality[channel.name] for part in parts],
+                span[1] - span[0],
             )
         )
     runs = {recording.run_id for recording in store.recordings(*span)}

@@ -33,7 +33,7 @@ def figures(page: SeasonPage) -> Iterator[tuple[str, Markup]]:
         for shower in month.showers:
             if shower.code in month.curves:
                 yield f"shower-{shower.code}-{month.name}", curve_figure(month, shower)
-    if page.kind == "year":
+    if months_told(page) > 1:
         yield "mass-index", mass_figure(page)
 
 
@@ -172,6 +172,11 @@ def curve_figure(month: Month, shower: CombinedShower) -> Markup:
     )
     lines = [points.Line("expected", list(zip(at.tolist(), model.tolist(), strict=True)))]
     return points.points_chart(label, points.Axis(low, high, ticks, "solar longitude"), "ZHR", marks, lines)
+
+
+def months_told(page: SeasonPage) -> int:
+    """Return how many months tell a mass index."""
+    return sum(math.isfinite(month.underdense.mass_index) for month in page.months)
 
 
 def mass_figure(page: SeasonPage) -> Markup:
