@@ -23,6 +23,7 @@ COMMANDS: dict[str, str] = {
     "report": "report",
     "rates": "rates",
     "showers": "showers",
+    "elements": "elements",
     "passes": "passes",
     "follow": "follow",
     "horizon": "horizon",
