@@ -7,6 +7,11 @@ import icalendar
 import pytest
 
 from skyglint.cli import app
+from skyglint.echoes.echo import Echo
+from skyglint.signals.block import SourceInfo
+from skyglint.site import parse_site
+from skyglint.store import Store
+from skyglint.utc import parse_utc
 
 SITE_FILE = """
 [site]
@@ -117,6 +122,7 @@ def test_old_elements_are_warned_of(call, capsys):
         (["--elements", "none.csv"], "none.csv: no such file"),
         (["--start", "noon"], "--start"),
         (["--hours", "0"], "--hours"),
+        (["--tag", "none.db"], "none.db"),
     ],
 )
 def test_requests_that_cannot_be_met(call, capsys, options, message):
@@ -134,3 +140,25 @@ def test_page(call, capsys, tmp_path):
     assert "http://" not in page.replace("http://www.w3.org", "")
     assert call("--to", "passes.html") == 2
     assert "--force" in capsys.readouterr().err
+
+
+def test_tagging_needs_a_span(call, capsys):
+    assert app.main(["passes", "site.toml", "--elements", "today.csv", "--tag", "night.db"]) == 2
+    assert "--start" in capsys.readouterr().err
+
+
+def test_a_stored_echo_is_tagged(call, capsys, tmp_path):
+    assert call("--json", "--name", "400000") == 0
+    first = json.loads(capsys.readouterr().out)["passes"][0]
+    seen = [point["utc"] for point in first["track"] if point["bistatic_doppler_hz"]["north-sea [b]"] is not None]
+    unix = parse_utc(seen[len(seen) // 2])
+    site = parse_site(SITE_FILE)
+    with Store.open(tmp_path / "night.db", "create") as store:
+        run_id = store.begin_run(site.site.name, SITE_FILE, "skyglint scan", {}, unix)
+        info = SourceInfo("made up", "f", "cu8", 2.4e6, 98e6, unix - 90_000, unix + 9, -1e6, 1e6)
+        with store.recording(run_id, info, site.channel) as written:
+            written.add_echoes([Echo("north-sea [b]", unix + k, 0.5, unix + k, 15.0, 3.0) for k in (0, -86_000)])
+    assert call("--name", "400000", "--tag", "night.db") == 0
+    assert "night.db: 1 of 1 echo tagged" in capsys.readouterr().out
+    with Store.open(tmp_path / "night.db") as store:
+        assert [[tag.name for tag in one.tags] for one in store.echoes()] == [[], ["400000"]]

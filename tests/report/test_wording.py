@@ -3,8 +3,9 @@ import dataclasses
 import numpy as np
 import pytest
 
+from skyglint.echoes.echo import Echo
 from skyglint.report import wording
-from skyglint.store.records import CoverageSpan, FloorHistory
+from skyglint.store.records import CoverageSpan, FloorHistory, StoredEcho, Tag
 
 
 def plain(text):
@@ -117,3 +118,10 @@ def test_stations_are_counted_by_their_code(nights):
     told = dataclasses.replace(page, echoes=(*heard, *rest))
     assert wording.stations_sentence(told, lane) == "Station heard: F3A7 in 2 echoes, D2C5 in 1 echo."
     assert wording.stations_sentence(dataclasses.replace(page, echoes=()), lane) == ""
+
+
+def test_satellites_in_view_are_named():
+    echo = Echo("north-sea", 0.0, 1.0, 0.0, 15.0, 3.0)
+    tags = (Tag("satellite", "400000", {"elevation_deg": 20.4}), Tag("other", "x"))
+    assert wording.satellite_words(StoredEcho(1, 1, echo, tags=tags)) == "satellite in view: 400000 (20° high)"
+    assert wording.satellite_words(StoredEcho(1, 1, echo)) == ""

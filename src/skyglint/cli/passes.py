@@ -5,14 +5,18 @@ from __future__ import annotations
 import json as json_format
 import math
 import sys
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from skyglint.cli.options import ForceOption, JsonOption, SiteArgument, utc_option
 from skyglint.cli.output import check_free, write_file
 from skyglint.errors import RequestError
+
+if TYPE_CHECKING:
+    from skyglint.plan.satellite_passes import SatellitePass
 
 
 def run(
@@ -42,6 +46,10 @@ def run(
     to: Annotated[
         Path | None, typer.Option("--to", metavar="HTML", help="Write a page with sky tracks and Doppler curves.")
     ] = None,
+    tag: Annotated[
+        Path | None,
+        typer.Option("--tag", metavar="NIGHT.db", help="Tag the echoes of the span that a pass could explain."),
+    ] = None,
     json: JsonOption = False,
     force: ForceOption = False,
 ) -> None:
@@ -64,6 +72,8 @@ def run(
     for path in (calendar, to):
         if path is not None:
             check_free(path, force)
+    if tag is not None and start is None:
+        raise RequestError("--tag: expected --start as well: the span whose echoes are to be tagged")
     place = load_site(site)
     found = load_elements(elements)
     for line in found.rejected:
@@ -96,6 +106,8 @@ def run(
         page = PassesPage(place, start_unix, end_unix, tuple(passes), beacon, cross_section)
         write_file(to, render_passes(page), force)
         typer.echo(f"{to}: {len(passes)} passes", err=json)
+    if tag is not None:
+        typer.echo(_tag(tag, passes, start_unix, end_unix), err=json)
     if json:
         typer.echo(json_format.dumps(as_document(passes), allow_nan=False))
     else:
@@ -104,3 +116,17 @@ def run(
         console = Console(width=None if sys.stdout.isatty() else 80, highlight=False)
         for part in as_lines(passes, place, hours):
             console.print(part)
+
+
+def _tag(database: Path, passes: Sequence[SatellitePass], start_unix: float, end_unix: float) -> str:
+    from skyglint.plan.satellite_tags import satellite_tags
+    from skyglint.report.numbers import counted
+    from skyglint.store import Store
+
+    with Store.open(database, "write") as store:
+        echoes = store.echoes(start_unix, end_unix)
+        found = list(satellite_tags(passes, echoes))
+        for echo_id, tag in found:
+            store.tag_echo(echo_id, tag)
+    tagged = len({echo_id for echo_id, _ in found})
+    return f"{database}: {tagged} of {counted(len(echoes), 'echo', 'echoes')} tagged"

@@ -104,6 +104,16 @@ def counts(page: NightPage, entry: StoredEcho) -> bool:
     return entry.meteoric and any(lane.channel.name == entry.echo.channel for lane in targets(page))
 
 
+def satellite_words(entry: StoredEcho) -> str:
+    """Return which satellites both ends saw at an echo's peak, by catalogue number; empty for none."""
+    up = [
+        f"{tag.name} ({quantity(tag.details.get('elevation_deg', float('nan')), '°')} high)"
+        for tag in entry.tags
+        if tag.kind == "satellite"
+    ]
+    return f"satellite in view: {', '.join(up)}" if up else ""
+
+
 def stations_sentence(page: NightPage, lane: Lane) -> str:
     """Return which programme codes were heard within a channel's echoes, and in how many; empty for none."""
     heard = Counter(

@@ -16,6 +16,7 @@ from skyglint.report.nights import evening_of, night_span
 from skyglint.report.numbers import clock, date_and_clock, fixed, measured, quantity, span
 from skyglint.report.spectrogram import data_uri, ink_png, ink_top_db, shrink
 from skyglint.report.views import PICTURE_ROWS, PICTURE_TIMES
+from skyglint.report.wording import satellite_words
 from skyglint.site import Channel
 from skyglint.station.retention import find_snippet
 from skyglint.store import Store, StoredEcho
@@ -139,6 +140,7 @@ def measurements(page: EchoPage) -> list[tuple[str, str]]:
         ("Doppler shift", measured(echo.doppler_hz, echo.doppler_sd_hz, "Hz")),
         ("its rate", quantity(echo.doppler_rate_hz_s, "Hz/s", 0)),
         ("programme code heard", echo.rds_pi),
+        ("at its peak", satellite_words(page.entry)),
         ("to distrust", "; ".join(FLAG_WORDS.get(flag, flag) for flag in echo.flags)),
     ]
     return [(name, value) for name, value in rows if value]
