@@ -196,17 +196,9 @@ def _page(context: Context, name: TableName, rows: Wanted, equal: dict[str, str]
             table = make_table(store, name, rows.start_unix, rows.end_unix, rows.channels)
             names = [column.name for column in table.columns]
             made = (dict(zip(names, map(as_text, table.columns, row), strict=True)) for row in table.rows)
-            if name == "rates":
-                made = (_with_shown_solar_hour(context, row) for row in made)
             return _cut((row for row in made if all(row[key] == value for key, value in equal.items())), rows)
     except NothingYet:
         return {"rows": [], "next_offset": None}
-
-
-def _with_shown_solar_hour(context: Context, row: dict[str, Any]) -> dict[str, Any]:
-    """Return a rate with the solar time of the place as it may be shown: from the exact one its longitude follows."""
-    moved_h = (context.shown_place[1] - context.site.site.longitude_deg) / 15.0
-    return {**row, "local_solar_hour": round((row["local_solar_hour"] + moved_h) % 24.0, 4)}
 
 
 def _cut(made: Iterator[dict[str, Any]], rows: Wanted) -> dict[str, Any]:
