@@ -239,8 +239,9 @@ class FloorTracker:
         self._level += self._slope
         self._slope *= self._damping
         self._p_level += 2.0 * self._p_cross + self._p_slope + self._level_q
-        self._p_cross = (self._p_cross + self._p_slope) * self._damping
-        self._p_slope = self._p_slope * self._damping**2 + self._slope_q
+        # In place: the rows are views of the filters, which a rewind copies and puts back.
+        self._p_cross[:] = (self._p_cross + self._p_slope) * self._damping
+        self._p_slope[:] = self._p_slope * self._damping**2 + self._slope_q
 
 
 class BinFloor:
