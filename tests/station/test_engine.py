@@ -195,7 +195,9 @@ def test_a_full_disk_loses_nothing_that_was_found(tmp_path, monkeypatch):
         real(self)
 
     monkeypatch.setattr(RecordingWriter, "commit", commit)
+    # A commit is tried at every step, however fast this computer gets through the night.
     monkeypatch.setattr("skyglint.station.live_store.RETRY_S", 0.0)
+    monkeypatch.setattr("skyglint.station.live_store.COMMIT_S", 0.0)
     bursts = [12.0, 14.0, 16.0, 18.0]
     _, told = watch(tmp_path, [Receiver([(0.0, 24.0)], bursts)], monkeypatch)
     echoes, coverage = stored(tmp_path)
