@@ -24,6 +24,9 @@ def run(
     accuracy: Annotated[
         bool, typer.Option("--accuracy", help="Instead, measure the detector on simulated nights; takes many minutes.")
     ] = False,
+    part: Annotated[
+        list[str] | None, typer.Option("--part", help="One part of --accuracy only; may be repeated.")
+    ] = None,
     effort: Annotated[
         float, typer.Option(min=0.05, max=10.0, help="Scale the number of simulated events for --accuracy.")
     ] = 1.0,
@@ -32,13 +35,13 @@ def run(
 ) -> None:
     """Measure how fast this machine scans, against a bare FFT over the same samples.
 
-    Example: `skyglint bench --json`, `skyglint bench --accuracy --effort 0.2`
+    Example: `skyglint bench --json`, `skyglint bench --accuracy --part classes --effort 0.2`
 
     A whole scan of 8-bit I/Q at 2.4 MS/s with 12 FM channels, on one core. With --accuracy: how completely and truly
     the detector finds, measures and classifies, beside what theory allows.
     """
     if accuracy:
-        _show_accuracy(seed, effort, json)
+        _show_accuracy(seed, effort, part or [], json)
         return
     speed = _measured(["plain"] if plain else [])
     if json:
@@ -53,19 +56,20 @@ def run(
     )
 
 
-def _show_accuracy(seed: int, effort: float, as_json: bool) -> None:
+def _show_accuracy(seed: int, effort: float, parts: list[str], as_json: bool) -> None:
     from dataclasses import asdict
 
     from skyglint.station.accuracy.summary import accuracy_figures
 
     found: dict[str, Any] = {}
-    for name, figure in accuracy_figures(seed, effort):
+    for name, figure in accuracy_figures(seed, effort, parts):
         numbers = asdict(figure)
         if as_json:
             found[name] = numbers
         else:
             single = [f"{key} {value:.3g}" for key, value in numbers.items() if isinstance(value, int | float)]
             typer.echo(f"{name}: {', '.join(single)}")
+            sys.stdout.flush()
     if as_json:
         typer.echo(json_module.dumps(found, indent=2, default=lambda array: array.tolist()))
 

@@ -1,51 +1,84 @@
-"""All accuracy figures in one go, for a person to read or a program to keep."""
+"""All accuracy figures in one go, part by part, for a person to read or a program to keep."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any
 
-from skyglint.station.accuracy.completeness import Completeness, carrier_completeness, fm_completeness
-from skyglint.station.accuracy.confusion import Confusion, carrier_confusion, fm_confusion
-from skyglint.station.accuracy.false_alarms import (
-    FalseAlarms,
-    carrier_false_alarms,
-    noise_false_alarms,
-    nuisance_false_alarms,
-)
-from skyglint.station.accuracy.measurements import (
-    Scatter,
-    Timing,
-    carrier_scatter,
-    overdense_timing,
-    underdense_timing,
-)
-
-Figure = Completeness | Confusion | FalseAlarms | Scatter | Timing
+from skyglint.errors import RequestError
+from skyglint.station.accuracy.completeness import carrier_completeness, fm_completeness
+from skyglint.station.accuracy.confusion import carrier_confusion, fm_confusion
+from skyglint.station.accuracy.false_alarms import carrier_false_alarms, noise_false_alarms, nuisance_false_alarms
+from skyglint.station.accuracy.measurements import carrier_scatter, overdense_timing, underdense_timing
+from skyglint.station.accuracy.rds import measure_errors, measure_success
+from skyglint.station.accuracy.tracks import measure_chance_share, measure_tracks
 
 BURSTS_S = (0.05, 0.2, 1.0, 5.0)
 DECAYS_S = (0.02, 0.05, 0.2, 0.8)
 
+#: A figure's name and its dataclass of numbers.
+Figures = Iterator[tuple[str, Any]]
 
-def accuracy_figures(seed: int, effort: float = 1.0) -> Iterator[tuple[str, Figure]]:
-    """Yield every figure with its name, as it is measured.
 
-    ``effort`` scales the number of events and hours: 1 takes tens of minutes on one core, 0.1 gives a rough idea.
-    """
+def _times(count: int, effort: float) -> int:
+    return max(round(count * effort), 4)
 
-    def times(count: int) -> int:
-        return max(round(count * effort), 4)
 
+def _fm(seed: int, effort: float) -> Figures:
     for burst_s in BURSTS_S:
-        yield f"fm bursts of {burst_s:g} s", fm_completeness(burst_s, seed, times(200))
-    for decay_s in DECAYS_S:
-        yield f"carrier decays of {decay_s:g} s", carrier_completeness(decay_s, seed, times(100))
+        yield f"fm bursts of {burst_s:g} s", fm_completeness(burst_s, seed, _times(200, effort))
     yield "fm noise", noise_false_alarms(4.0 * effort, seed)
     yield "fm noise, gain wandering by 0.1 dB", noise_false_alarms(4.0 * effort, seed, gain_wander_db=0.1)
-    yield "carrier noise", carrier_false_alarms(10.0 * effort, seed)
     yield "an hour of nuisances", nuisance_false_alarms(seed)
-    yield "underdense timing", underdense_timing(seed, times(200))
-    yield "overdense timing", overdense_timing(seed, times(200))
+    yield "underdense timing", underdense_timing(seed, _times(200, effort))
+    yield "overdense timing", overdense_timing(seed, _times(200, effort))
+
+
+def _carrier(seed: int, effort: float) -> Figures:
+    for decay_s in DECAYS_S:
+        yield f"carrier decays of {decay_s:g} s", carrier_completeness(decay_s, seed, _times(100, effort))
+    yield "carrier noise", carrier_false_alarms(10.0 * effort, seed)
     for decay_s in (0.05, 0.1, 0.2, 0.4):
-        yield f"carrier scatter at {decay_s:g} s", carrier_scatter(decay_s, 50.0, seed, times(100))
-    yield "fm classes", fm_confusion(times(100), (-6.0, 14.0), seed)
-    yield "carrier classes", carrier_confusion(times(80), (40.0, 55.0), seed)
+        yield f"carrier scatter at {decay_s:g} s", carrier_scatter(decay_s, 50.0, seed, _times(100, effort))
+
+
+def _classes(seed: int, effort: float) -> Figures:
+    yield "fm classes", fm_confusion(_times(100, effort), (-6.0, 14.0), seed)
+    yield "carrier classes", carrier_confusion(_times(80, effort), (40.0, 55.0), seed)
+
+
+def _rds(seed: int, effort: float) -> Figures:
+    for cell in measure_success(_times(60, effort), seed):
+        yield f"station named from {cell.duration_s:g} s at {cell.snr_db:g} dB", cell
+    yield "stations named wrongly", measure_errors(_times(1000, effort), seed)
+
+
+def _satellites(seed: int, effort: float) -> Figures:
+    for cell in measure_tracks(_times(40, effort), seed):
+        yield f"beacon at {cell.frequency_hz / 1e6:g} MHz, {cell.c_n0_db_hz:g} dB-Hz", cell
+    yield "no beacon", measure_chance_share(_times(500, effort), seed)
+
+
+#: What can be measured, by name. Each takes a seed and an effort: 1 takes minutes to tens of minutes on one core.
+PARTS: dict[str, Callable[[int, float], Figures]] = {
+    "fm": _fm,
+    "carrier": _carrier,
+    "classes": _classes,
+    "rds": _rds,
+    "satellites": _satellites,
+}
+
+
+def accuracy_figures(seed: int, effort: float = 1.0, parts: Sequence[str] = ()) -> Figures:
+    """Yield every figure of the parts (all where none is named) with its name, as it is measured.
+
+    Raises
+    ------
+    RequestError
+        If there is no part of that name.
+    """
+    for part in parts:
+        if part not in PARTS:
+            raise RequestError(f"--part {part}: expected one of {', '.join(PARTS)}")
+    for part in parts or PARTS:
+        yield from PARTS[part](seed, effort)

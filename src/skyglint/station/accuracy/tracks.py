@@ -40,6 +40,16 @@ class TrackCell:
     time_sd_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class ChanceShare:
+    """Searches without a satellite, and the shares of them that stated less than each false-alarm probability."""
+
+    trials: int
+    below_0_1: float
+    below_0_05: float
+    below_0_01: float
+
+
 def measure_tracks(
     recordings: int,
     seed: int,
@@ -56,6 +66,12 @@ def measure_chance(trials: int, seed: int, frequency_hz: float = FREQUENCIES_HZ[
     random = np.random.default_rng([seed, 2])
     made = _Pass(frequency_hz)
     return np.array([made.search(made.recording(random, -math.inf, 0, 0, 0), random)[0] for _ in range(trials)])
+
+
+def measure_chance_share(trials: int, seed: int) -> ChanceShare:
+    """Return how often chance alone states less than a tenth, a twentieth and a hundredth: as often, when true."""
+    stated = measure_chance(trials, seed)
+    return ChanceShare(trials, *(float(np.mean(stated < level)) for level in (0.1, 0.05, 0.01)))
 
 
 def tracks_table(cells: Sequence[TrackCell]) -> str:
