@@ -4,9 +4,10 @@ import json
 
 import numpy as np
 import pytest
-from simulated_surveys import EARTH_KM, write_case
+from simulated_surveys import write_case
 
 from skyglint.cli.app import COMMANDS, main
+from skyglint.station.accuracy.surveys import EARTH_KM
 
 KEYS = {
     "verdict",

@@ -4,10 +4,10 @@ import warnings
 
 import numpy as np
 import pytest
-from simulated_surveys import diffraction, free_space, scattered
 
 from skyglint.horizon.links import Links
 from skyglint.horizon.models import free_levels_dbm, plane_levels_dbm, round_levels
+from skyglint.station.accuracy.surveys import diffraction, free_space, scattered
 
 
 def links(kilometres, h1=150.0, h2=10.0, eirp_dbm=62.15, gain_dbi=0.0, frequency_hz=100e6):

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.stats import binom
-from simulated_surveys import EARTH_KM, simulated
 
 from skyglint.horizon.experiment import WGS84_MEAN_RADIUS_KM
 from skyglint.horizon.radius import decide, earth_interval, interval_of, odds_words, weigh
+from skyglint.station.accuracy.surveys import EARTH_KM, simulated
 
 REPETITIONS = 60
 

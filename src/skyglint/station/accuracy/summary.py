@@ -11,6 +11,7 @@ from skyglint.station.accuracy.confusion import carrier_confusion, fm_confusion
 from skyglint.station.accuracy.false_alarms import carrier_false_alarms, noise_false_alarms, nuisance_false_alarms
 from skyglint.station.accuracy.measurements import carrier_scatter, overdense_timing, underdense_timing
 from skyglint.station.accuracy.rds import measure_errors, measure_success
+from skyglint.station.accuracy.surveys import measure_surveys
 from skyglint.station.accuracy.tracks import measure_chance_share, measure_tracks
 
 BURSTS_S = (0.05, 0.2, 1.0, 5.0)
@@ -59,6 +60,19 @@ def _satellites(seed: int, effort: float) -> Figures:
     yield "no beacon", measure_chance_share(_times(500, effort), seed)
 
 
+def _surveys(seed: int, effort: float) -> Figures:
+    count = _times(200, effort)
+    for air, scatter in (("with", True), ("without", False)):
+        for limits, floor_dbm in (("every level measured", None), ("faint ones limits", -105.0)):
+            for earth, factor in (("1.0 radii", 1.0), ("1.33 radii", 1.33), ("1.6 radii", 1.6)):
+                name = f"sphere of {earth}, {air} troposcatter, {limits}"
+                yield name, measure_surveys(factor, count, seed, scatter=scatter, floor_dbm=floor_dbm)
+    for limits, floor_dbm in (("every level measured", None), ("faint ones limits", -105.0)):
+        yield f"plane, {limits}", measure_surveys(None, count, seed, floor_dbm=floor_dbm)
+    yield "sphere, five near stations", measure_surveys(1.33, count, seed, near=True)
+    yield "plane, five near stations", measure_surveys(None, count, seed, near=True)
+
+
 #: What can be measured, by name. Each takes a seed and an effort: 1 takes minutes to tens of minutes on one core.
 PARTS: dict[str, Callable[[int, float], Figures]] = {
     "fm": _fm,
@@ -66,6 +80,7 @@ PARTS: dict[str, Callable[[int, float], Figures]] = {
     "classes": _classes,
     "rds": _rds,
     "satellites": _satellites,
+    "surveys": _surveys,
 }
 
 
