@@ -67,6 +67,9 @@ def _surveys(seed: int, effort: float) -> Figures:
             for earth, factor in (("1.0 radii", 1.0), ("1.33 radii", 1.33), ("1.6 radii", 1.6)):
                 name = f"sphere of {earth}, {air} troposcatter, {limits}"
                 yield name, measure_surveys(factor, count, seed, scatter=scatter, floor_dbm=floor_dbm)
+    for earth, factor in (("1.0 radii", 1.0), ("1.33 radii", 1.33), ("1.6 radii", 1.6)):
+        name = f"sphere of {earth}, with troposcatter, 2 dB of the 6 dB of error stated"
+        yield name, measure_surveys(factor, count, seed, stated_sd_db=2.0)
     for limits, floor_dbm in (("every level measured", None), ("faint ones limits", -105.0)):
         yield f"plane, {limits}", measure_surveys(None, count, seed, floor_dbm=floor_dbm)
     yield "sphere, five near stations", measure_surveys(1.33, count, seed, near=True)

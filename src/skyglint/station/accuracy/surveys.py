@@ -65,18 +65,19 @@ def measure_surveys(
     *,
     scatter: bool = True,
     floor_dbm: float | None = None,
+    stated_sd_db: float = 6.0,
     near: bool = False,
 ) -> SurveyCell:
     """Return how often the experiment is right about a sphere of 6371 km times ``factor``, or a plane (None).
 
     Parameters
     ----------
-    scatter, floor_dbm
+    scatter, floor_dbm, stated_sd_db
         As in :func:`simulated`.
     near
         Five stations within 35 km instead of sixty from 10 to 300 km: the only right answer is "cannot tell".
     """
-    case = [round(1000 * (factor or 0.0)), int(scatter), int(floor_dbm is None), int(near)]
+    case = [round(1000 * (factor or 0.0)), int(scatter), int(floor_dbm is None), round(stated_sd_db), int(near)]
     rng = np.random.default_rng([seed, *case])
     truth = EARTH_KM * (np.nan if factor is None else factor)
     expected = "cannot tell" if near else "plane" if factor is None else "round"
@@ -90,6 +91,7 @@ def measure_surveys(
             far_km=35.0 if near else 300.0,
             scatter=scatter,
             floor_dbm=floor_dbm,
+            stated_sd_db=stated_sd_db,
         )
         found = weigh([survey.links], survey.measured)
         radius = found.effective
@@ -166,11 +168,14 @@ def simulated(
     scatter: bool = True,
     floor_dbm: float | None = None,
     error_db: float = 6.0,
+    stated_sd_db: float | None = None,
 ) -> Survey:
     """Return a survey over a sphere of 6371 km times ``factor``, or over a plane where it is None.
 
     Level errors of 6 dB; one in ten has a mountain in the way or a wrong power in the list; the calibration is off by
     a normal error of 3 dB; troposcatter is 4 dB (standard deviation) stronger or weaker than its formula.
+    ``error_db`` is all of a level's error, ``stated_sd_db`` what of it the survey's own column admits: the rest is the
+    path's, for the inference to find out.
     """
     d, f = rng.uniform(near_km, far_km, stations), rng.uniform(88.0, 108.0, stations)
     h1, h2 = np.exp(rng.uniform(np.log(60), np.log(500), stations)), np.full(stations, 8.0)
@@ -203,4 +208,5 @@ def simulated(
         vertical=np.zeros(stations, dtype=bool),
         height_known=np.ones(stations, dtype=bool),
     )
-    return Survey(links, Measured(level, error_db * same, is_limit))
+    stated = error_db if stated_sd_db is None else stated_sd_db
+    return Survey(links, Measured(level, stated * same, is_limit))
