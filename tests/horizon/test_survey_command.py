@@ -77,7 +77,7 @@ def test_a_band_is_measured_and_its_stations_are_named(tmp_path, capsys):
     [
         ("gain_db = 30.0", 'gain_db = "auto"', "levels need a fixed gain"),
         ("rtltcp://127.0.0.1:1234", "night.sigmf-meta", "give recordings with --recording"),
-        ("latitude_deg = 54.6137", "latitude_deg = -54.6137", "no FM transmitter near enough"),
+        ("latitude_deg = 54.6137", "latitude_deg = -54.6137", "no transmitter near enough"),
     ],
 )
 def test_what_cannot_be_surveyed_is_refused(tmp_path, capsys, old, new, said):

@@ -56,7 +56,7 @@ CANDIDATES = Candidates.of(
 
 
 def reading(frequency_hz, rise_db=20.0, pi="", noise_dbfs=-50.0):
-    return Reading(0.0, frequency_hz, noise_dbfs + rise_db, noise_dbfs, 0.3, pi)
+    return Reading(0.0, frequency_hz, 150e3, noise_dbfs + rise_db, noise_dbfs, 0.3, pi)
 
 
 def names(*readings):
@@ -82,7 +82,7 @@ def test_what_the_noise_hides_is_a_limit():
 ])  # fmt: skip
 def test_what_a_neighbour_may_leak_is_a_limit(apart_hz, stronger_db, limited):
     weak = reading(98.1e6, 10.0)
-    strong = Reading(0.0, 98.1e6 + apart_hz, weak.power_dbfs + stronger_db, -50.0, 0.3)
+    strong = Reading(0.0, 98.1e6 + apart_hz, 150e3, weak.power_dbfs + stronger_db, -50.0, 0.3)
     assert is_limit(weak, [weak, strong]) == limited
     assert not is_limit(strong, [weak, strong])
 

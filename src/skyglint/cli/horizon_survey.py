@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from skyglint.horizon.levels import Level
     from skyglint.horizon.silence import Scale
     from skyglint.signals.block import Source
-    from skyglint.site import Site
+    from skyglint.site import Kind, Site
     from skyglint.station.survey import Reading
     from skyglint.transmitters.transmitter import Transmitter
 
@@ -41,12 +41,15 @@ def survey_to(
     if path.exists() and not force:
         raise RequestError(f"{path}: is there already: give --force to overwrite it, or leave --survey out to use it")
     surface = site.site.height_m if surface_height_m is None else surface_height_m
-    candidates = Candidates.of(site, [one for one in transmitters if one.kind == "fm"], surface)
+    candidates = Candidates.of(site, transmitters, surface)
     if not candidates.transmitters:
-        raise RequestError("--survey: the list has no FM transmitter near enough to survey")
-    listed: dict[float, list[str]] = {}
-    for one in candidates.transmitters:
-        listed.setdefault(one.frequency_hz, []).append(one.rds_pi)
+        raise RequestError("--survey: the list has no transmitter near enough to survey")
+    listed: dict[float, Kind] = {}
+    codes: dict[float, list[str]] = {}
+    # Where both stand on one frequency, FM is the wider.
+    for one in sorted(candidates.transmitters, key=lambda one: one.kind == "fm"):
+        listed[one.frequency_hz] = one.kind
+        codes.setdefault(one.frequency_hz, []).append(one.rds_pi)
     readings: list[Reading] = []
     levels: list[Level] = []
     scale: Scale | None = None
@@ -54,7 +57,7 @@ def survey_to(
         info = source.info
         end_unix = info.start_unix + longest_s if math.isfinite(longest_s) else info.end_unix
         with progress(info.name, info.start_unix, end_unix) as told:
-            readings += survey_source(source, sorted(listed), listed, site.receiver.correction_ppm, longest_s, told)
+            readings += survey_source(source, listed, codes, site.receiver.correction_ppm, longest_s, told)
         levels, scale = levels_of(readings, candidates, full_scale_dbm)
         # Written after each tuning: a survey that is stopped keeps what it has.
         _write(path, write_levels(levels))

@@ -1,4 +1,4 @@
-"""A survey of the FM band: the power in every listed station's channel, the noise beside it, and whose it is."""
+"""A survey of the listed transmitters: the power in each one's channel, the noise beside it, and whose it is."""
 
 from __future__ import annotations
 
@@ -14,13 +14,14 @@ from skyglint.dsp.bank import FilterBank
 from skyglint.dsp.frames import ChannelGrid, FrameBlock
 from skyglint.fm.identity import Identity, identify
 from skyglint.signals.block import Block, Source
-from skyglint.site import Channel, Role
+from skyglint.site import Channel, Kind, Role
 from skyglint.station.recent import Recent
 
 Array = NDArray[np.float64]
 
-#: Bandwidth in which a station's power is taken: nearly all of it, and little of a neighbour 200 kHz away.
-MEASURED_HZ: Final = 150_000.0
+#: Bandwidth in which a transmitter's power is taken. FM: nearly all of it, and little of a neighbour 200 kHz away. A
+#: carrier: as far as a cheap receiver's clock may put it off, 30 ppm at 150 MHz.
+MEASURED_HZ: Final[Mapping[Kind, float]] = {"fm": 150_000.0, "carrier": 10_000.0}
 #: Part of the receiver's span that is used: its filters fall off towards the edges (common practice).
 USED_SPAN: Final = 0.84
 RASTER_HZ: Final = 100_000.0
@@ -43,8 +44,8 @@ class Reading:
     ----------
     start_unix, frequency_hz
         When it begins and where.
-    power_dbfs, noise_dbfs
-        In the measured bandwidth, relative to full scale: all of it, and the band's noise.
+    bandwidth_hz, power_dbfs, noise_dbfs
+        The measured bandwidth, and in it relative to full scale: all of the power, and the band's noise.
     spread_db
         Half the span that holds the middle 68 % of the one-second powers.
     pi
@@ -53,6 +54,7 @@ class Reading:
 
     start_unix: float
     frequency_hz: float
+    bandwidth_hz: float
     power_dbfs: float
     noise_dbfs: float
     spread_db: float
@@ -71,29 +73,29 @@ class Reading:
 
 
 def survey_channels(
-    frequencies_hz: Sequence[float], low_hz: float, high_hz: float
+    listed: Mapping[float, Kind], low_hz: float, high_hz: float
 ) -> tuple[tuple[Channel, ...], tuple[Channel, ...]]:
     """Return the channels of the stations within a band, and slices of the whole band to find its noise in.
 
     Parameters
     ----------
-    frequencies_hz
-        Of the listed stations that may be received.
+    listed
+        Frequencies of the listed transmitters that may be received, and what stands there.
     low_hz, high_hz
         The usable band.
     """
-    half = MEASURED_HZ / 2
-    stations = sorted({f for f in frequencies_hz if low_hz + half <= f <= high_hz - half})
+    widths_hz = {frequency: MEASURED_HZ[kind] for frequency, kind in sorted(listed.items())}
+    inside = {f: width for f, width in widths_hz.items() if low_hz + width / 2 <= f <= high_hz - width / 2}
     slices = np.arange(low_hz + SLICE_HZ / 2, high_hz - SLICE_HZ / 2, SLICE_HZ)
     return (
-        tuple(_channel(f, "reference", MEASURED_HZ) for f in stations),
+        tuple(_channel(f, "reference", width, listed[f]) for f, width in inside.items()),
         tuple(_channel(float(f), "guard", SLICE_HZ) for f in slices),
     )
 
 
 def survey_source(
     source: Source,
-    frequencies_hz: Sequence[float],
+    listed: Mapping[float, Kind],
     listed_pi: Mapping[float, Sequence[str]],
     correction_ppm: float = 0.0,
     longest_s: float = math.inf,
@@ -105,8 +107,8 @@ def survey_source(
     ----------
     source
         A recording, or a receiver at one tuning.
-    frequencies_hz, listed_pi
-        Of all listed stations, and the programme codes listed for a frequency.
+    listed, listed_pi
+        Frequencies of all listed transmitters with what stands there, and the programme codes listed for a frequency.
     correction_ppm
         How much faster than stated the receiver's clock runs.
     longest_s
@@ -118,7 +120,7 @@ def survey_source(
     half = USED_SPAN * info.sample_rate_hz / 2
     low = max(info.band_low_hz, info.center_frequency_hz - half)
     high = min(info.band_high_hz, info.center_frequency_hz + half)
-    stations, slices = survey_channels(frequencies_hz, low, high)
+    stations, slices = survey_channels(listed, low, high)
     if not stations:
         return []
     bank = FilterBank((*stations, *slices), correction_ppm, (info.band_low_hz, info.band_high_hz))
@@ -176,20 +178,27 @@ class _Meter:
             table = np.stack(self._seconds)
             middle = np.median(table, axis=0)
             low, high = np.quantile(table, (0.16, 0.84), axis=0)
-            noise = _noise(middle[len(self._stations) :])
+            noise_per_hz = float(np.quantile(middle[len(self._stations) :], QUIET_SHARE)) / SLICE_HZ
             for place, channel in enumerate(self._stations):
+                noise = noise_per_hz * channel.bandwidth_hz
                 rise_db = 10 * math.log10(max(middle[place] / noise, 1e-9))
                 self.readings.append(
                     Reading(
                         start_unix=self._start_unix,
                         frequency_hz=channel.frequency_hz,
+                        bandwidth_hz=channel.bandwidth_hz,
                         power_dbfs=_db(middle[place]),
                         noise_dbfs=_db(noise),
                         spread_db=(_db(high[place]) - _db(low[place])) / 2,
-                        pi=self._asker.ask(channel, self._recent, self._last) if rise_db > _ASKED_ABOVE_DB else "",
+                        pi=self._asker.ask(channel, self._recent, self._last)
+                        if self._worth_asking(channel, rise_db)
+                        else "",
                     )
                 )
         self._pending, self._seconds, self._start_unix = [], [], math.nan
+
+    def _worth_asking(self, channel: Channel, rise_db: float) -> bool:
+        return rise_db > _ASKED_ABOVE_DB and channel.bandwidth_hz == MEASURED_HZ["fm"]
 
 
 class _Asker:
@@ -221,7 +230,7 @@ def tunings_hz(frequencies_hz: Sequence[float], sample_rate_hz: float) -> Iterat
 
     Each stands a quarter of the raster off it, so that the receiver's own spike meets no station's carrier.
     """
-    width = USED_SPAN * sample_rate_hz - MEASURED_HZ
+    width = USED_SPAN * sample_rate_hz - MEASURED_HZ["fm"]
     left = sorted(frequencies_hz)
     while left:
         reach = left[0] + width - RASTER_HZ / 2
@@ -229,11 +238,11 @@ def tunings_hz(frequencies_hz: Sequence[float], sample_rate_hz: float) -> Iterat
         left = [f for f in left if f > reach]
 
 
-def _channel(frequency_hz: float, role: Role, bandwidth_hz: float) -> Channel:
+def _channel(frequency_hz: float, role: Role, bandwidth_hz: float, kind: Kind = "fm") -> Channel:
     return Channel(
         name=f"{frequency_hz:.0f} Hz",
         role=role,
-        kind="fm",
+        kind=kind,
         frequency_hz=float(frequency_hz),
         bandwidth_hz=bandwidth_hz,
     )
@@ -251,11 +260,6 @@ def _powers(frames: FrameBlock, grids: Sequence[ChannelGrid | None], widths_hz: 
         power = used.mean(axis=1, dtype=np.float64) if used.shape[1] else np.full(len(channel), np.inf)
         rows.append(power * width_hz / grid.bin_hz)
     return np.stack(rows)
-
-
-def _noise(slices: Array) -> float:
-    """Return the noise in the measured bandwidth."""
-    return float(np.quantile(slices, QUIET_SHARE)) * MEASURED_HZ / SLICE_HZ
 
 
 def _db(power: float) -> float:

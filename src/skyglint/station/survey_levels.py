@@ -18,7 +18,7 @@ from skyglint.horizon.silence import (
     Scale,
 )
 from skyglint.path.noise import Environment, noise_power_dbm
-from skyglint.station.survey import MEASURED_HZ, Reading
+from skyglint.station.survey import Reading
 
 #: How much of a station's power falls into the measured bandwidth at some distance from it (common practice; the
 #: outer sidebands of FM and a USB receiver's filters), by the largest distance.
@@ -119,10 +119,11 @@ def _scale(
         near = "one near station" if len(differences) == 1 else f"{len(differences)} near stations"
         how = f"from {near}, where both models agree"
         return Scale(middle, REFERENCE_SCALE_SD_DB, how)
-    frequency = float(np.median([reading.frequency_hz for reading in readings]))
-    expected = float(noise_power_dbm(frequency, MEASURED_HZ, environment, noise_figure_db))
-    quietest = min(reading.noise_dbfs for reading in readings)
-    return Scale(expected - quietest, NOISE_SCALE_SD_DB, "from the noise that ITU-R P.372 expects")
+    scales = [
+        float(noise_power_dbm(one.frequency_hz, one.bandwidth_hz, environment, noise_figure_db)) - one.noise_dbfs
+        for one in readings
+    ]
+    return Scale(max(scales), NOISE_SCALE_SD_DB, "from the noise that ITU-R P.372 expects")
 
 
 def _faintest_dbfs(reading: Reading) -> float:
