@@ -115,6 +115,7 @@ def _document(result: Following) -> dict[str, Any]:
         "drift_sd_hz": _number(result.drift_sd_hz),
         "start_utc": format_utc(result.start_unix),
         "end_utc": format_utc(result.end_unix),
+        "middle_utc": format_utc(result.middle_unix) or None,
         "closest_approach_utc": format_utc(result.closest_unix) or None,
         "sentence": result.sentence,
         "curve": [

@@ -93,6 +93,15 @@ class Straightener:
         return oscillator
 
 
+def hann_line(bins: FloatArray) -> FloatArray:
+    """Return the power of a steady line in a Hann-windowed spectrum at distances in bins, 1 at its place."""
+    away = np.abs(np.abs(bins) - 1.0)
+    # Beside the poles at one bin the limit is half the amplitude.
+    shape = np.sinc(bins) / np.where(away < 1e-6, 1.0, 1.0 - bins**2)
+    power: FloatArray = np.where(away < 1e-6, 0.5, shape) ** 2
+    return power
+
+
 def whitened(powers: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return cell powers, shape (n, m), over the noise: to a mean of 1, in each row and across the band.
 

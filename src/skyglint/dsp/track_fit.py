@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from skyglint.dsp.straighten import hann_line
 from skyglint.dsp.track import Curve, FloatArray, TrackDetection
 
 _MOST_POINTS = 80
@@ -15,6 +16,8 @@ _LEAST_POINTS = 6
 _DEVIATIONS_A_POINT = 8.0
 _OUTLIER = 4.0
 _ROUNDS = 3
+#: Places around the strongest bin at which a line is tried.
+_TRIED_BINS = np.linspace(-1.0, 1.0, 21)
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +27,10 @@ class TrackFit:
     Attributes
     ----------
     time_offset_s, frequency_offset_hz, drift_hz
-        As in :class:`~skyglint.dsp.track.TrackDetection`; the frequency offset is that at the middle of the span.
+        As in :class:`~skyglint.dsp.track.TrackDetection`; the frequency offset is that at ``middle_s``, the drift its
+        change from the first to the last row.
+    middle_s
+        Half way between the middles of the first and the last row.
     times_s, residuals_hz
         Where the track was measured, and measured minus fitted frequency there, shape (k,).
     """
@@ -35,6 +41,7 @@ class TrackFit:
     frequency_offset_sd_hz: float
     drift_hz: float
     drift_sd_hz: float
+    middle_s: float
     times_s: FloatArray
     residuals_hz: FloatArray
 
@@ -44,7 +51,7 @@ def fit_track(
 ) -> TrackFit | None:
     """Measure a detected track and fit its offsets by least squares; ``None`` when too little of it stands out.
 
-    The spectrogram is summed along the track in as many pieces as its strength allows; the peak of each gives a
+    The spectrogram is summed along the track in as many pieces as its strength allows; the line in each gives a
     frequency, and the scatter of these about the fit gives the errors. Points beyond four deviations are left out.
     """
     values = np.array([found.time_offset_s, found.frequency_offset_hz, found.drift_hz])
@@ -60,6 +67,8 @@ def fit_track(
         reach_hz = min(reach_hz, max(6 * float(np.std(residuals[kept])), 4 * bin_hz))
         # Now that the track is straight, it stands out more.
         pieces = max(pieces, _pieces(strength, len(powers)))
+    if not np.isfinite(errors).all():
+        return None
     return TrackFit(
         time_offset_s=float(values[0]),
         time_offset_sd_s=float(errors[0]),
@@ -67,6 +76,7 @@ def fit_track(
         frequency_offset_sd_hz=float(errors[1]),
         drift_hz=float(values[2]),
         drift_sd_hz=float(errors[2]),
+        middle_s=0.5 * float(times_s[0] + times_s[-1]),
         times_s=middles[kept],
         residuals_hz=residuals[kept],
     )
@@ -104,16 +114,26 @@ def _measure(
     straight = powers[np.arange(len(powers))[:, None], (m // 2 + whole[:, None] + columns) % m]
     middles, measured = [], []
     for rows in np.array_split(np.arange(len(powers)), pieces):
-        taken = straight[rows].sum(axis=0)
-        peak = int(np.argmax(taken))
-        around = slice(max(peak - 2, 0), min(peak + 3, len(taken)))
-        excess = np.maximum(taken[around] - len(rows), 0.0)
-        offset = float(np.average(columns[around], weights=excess)) if excess.sum() > 0 else float(columns[peak])
         middles.append(float(times_s[rows].mean()))
-        # Rows were moved by whole bins: what the rounding left is given back.
-        measured.append((offset - float(np.mean(shift[rows] - whole[rows]))) * bin_hz)
+        excess = straight[rows].sum(axis=0) - len(rows)
+        measured.append(_place(excess, columns, shift[rows] - whole[rows]) * bin_hz)
     strength = (float(straight.sum(axis=0).max()) - len(powers)) / math.sqrt(len(powers))
     return np.array(middles), np.array(measured), strength
+
+
+def _place(excess: FloatArray, columns: NDArray[np.int64], rest: FloatArray) -> float:
+    """Return where a line stands, in bins, that was moved by whole bins and in each row lacked a rest of a bin.
+
+    The place at which the line's own shape, at the rests of the rows, fits the sum of them best: a mean over a few bins
+    would lean towards the middle of the strongest, and all pieces alike.
+    """
+    near = float(columns[int(np.argmax(excess))]) + _TRIED_BINS
+    shape = hann_line(columns - near[:, None, None] - rest[:, None]).mean(axis=1)
+    fit = shape @ excess / np.linalg.norm(shape, axis=1)
+    top = int(np.clip(np.argmax(fit), 1, len(fit) - 2))
+    bend = fit[top - 1] - 2 * fit[top] + fit[top + 1]
+    beside = 0.5 * (fit[top - 1] - fit[top + 1]) / bend if bend < 0 else 0.0
+    return float(near[top] + np.clip(beside, -1.0, 1.0) * (near[1] - near[0]))
 
 
 def _design(middles_s: FloatArray, times_s: FloatArray, curve: Curve, offset_s: float) -> FloatArray:
@@ -135,8 +155,9 @@ def _least_squares(
         # 1.4826 times the median of the sizes is the deviation of normal errors.
         spread = 1.4826 * float(np.median(np.abs(residuals[kept])))
         kept[:] = np.abs(residuals) <= max(_OUTLIER * spread, 1e-9)
-    freedom = max(int(kept.sum()) - 3, 1)
-    variance = float(residuals[kept] @ residuals[kept]) / freedom
+    # Few points know their own scatter badly: Student's law has this variance (NaN below three degrees of freedom).
+    freedom = int(kept.sum()) - 3
+    variance = float(residuals[kept] @ residuals[kept]) / (freedom - 2) if freedom > 2 else math.nan
     covariance = np.linalg.pinv(design[kept].T @ design[kept]) * variance
     errors = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     return (

@@ -57,10 +57,10 @@ class Following:
     statistic, false_alarm_probability
         Sum along the curve in standard deviations, and how often chance does as well in the same data.
     time_offset_s, frequency_offset_hz, drift_hz
-        How late the satellite came, how much higher its signal stood at the middle of the span (oscillators of
-        beacon and receiver), how much that changed over the span; each with its standard error.
-    start_unix, end_unix
-        The span that was searched.
+        How late the satellite came, how much higher its signal stood at ``middle_unix`` (oscillators of beacon and
+        receiver), how much that changed from the first to the last cell; each with its standard error.
+    start_unix, end_unix, middle_unix
+        The span that was searched, and the middle of the cells in it.
     closest_unix
         When the way of the signal was shortest as measured: prediction plus time offset.
     measured_unix, measured_hz, residual_hz
@@ -80,6 +80,7 @@ class Following:
     drift_sd_hz: float
     start_unix: float
     end_unix: float
+    middle_unix: float
     closest_unix: float
     measured_unix: FloatArray
     measured_hz: FloatArray
@@ -275,6 +276,7 @@ def _result(
         drift_sd_hz=float(errors[2]),
         start_unix=predicted.start_unix,
         end_unix=predicted.end_unix,
+        middle_unix=predicted.start_unix + 0.5 * float(times_s[0] + times_s[-1]),
         closest_unix=predicted.start_unix + predicted.closest_s + float(values[0]),
         measured_unix=predicted.start_unix + measured_s,
         measured_hz=fitted_hz + residual_hz,

@@ -69,6 +69,7 @@ def follow_power(
         drift_sd_hz=math.nan,
         start_unix=float(unix[seen[0]]) if len(seen) else math.nan,
         end_unix=float(unix[seen[-1]]) if len(seen) else math.nan,
+        middle_unix=math.nan,
         closest_unix=math.nan,
         measured_unix=_NONE,
         measured_hz=_NONE,

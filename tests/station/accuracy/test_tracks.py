@@ -1,6 +1,6 @@
 import numpy as np
 
-from skyglint.station.accuracy.tracks import measure_chance, measure_tracks, tracks_table
+from skyglint.station.accuracy.tracks import measure_chance, measure_tracks
 
 
 def test_beacons_are_found_at_20_db_hz_and_measured_as_stated():
@@ -9,7 +9,6 @@ def test_beacons_are_found_at_20_db_hz_and_measured_as_stated():
     assert cell.time_score < 2.5
     assert cell.frequency_score < 2.5
     assert cell.time_sd_s < 0.01
-    assert "137.1" in tracks_table([cell])
 
 
 def test_chance_is_as_rare_as_stated():

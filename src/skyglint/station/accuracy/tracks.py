@@ -74,15 +74,6 @@ def measure_chance_share(trials: int, seed: int) -> ChanceShare:
     return ChanceShare(trials, *(float(np.mean(stated < level)) for level in (0.1, 0.05, 0.01)))
 
 
-def tracks_table(cells: Sequence[TrackCell]) -> str:
-    """Return the cells as a table in plain text."""
-    lines = ["     MHz  C/N0 dB-Hz  found  time error s  time score  frequency score"]
-    for cell in cells:
-        place = f"{cell.frequency_hz / 1e6:8.1f}  {cell.c_n0_db_hz:10.1f}  {cell.detected:5.2f}"
-        lines.append(f"{place}  {cell.time_sd_s:12.4f}  {cell.time_score:10.2f}  {cell.frequency_score:15.2f}")
-    return "\n".join(lines)
-
-
 def _cell(random: np.random.Generator, frequency_hz: float, level_db_hz: float, recordings: int) -> TrackCell:
     made = _Pass(frequency_hz)
     found, scores = 0, []
@@ -92,7 +83,9 @@ def _cell(random: np.random.Generator, frequency_hz: float, level_db_hz: float, 
         chance, fit = made.search(made.recording(random, level_db_hz, late_s, offset_hz, drift_hz), random)
         found += chance < DETECTED_BELOW
         if fit is not None and chance < DETECTED_BELOW:
-            frequency_score = (fit.frequency_offset_hz - offset_hz) / fit.frequency_offset_sd_hz
+            # The offset is stated for the middle of the rows, which is not quite that of the span.
+            true_hz = offset_hz + drift_hz * (fit.middle_s / _SPAN_S - 0.5)
+            frequency_score = (fit.frequency_offset_hz - true_hz) / fit.frequency_offset_sd_hz
             scores.append(((fit.time_offset_s - late_s) / fit.time_offset_sd_s, frequency_score, fit.time_offset_sd_s))
     table = np.array(scores).reshape(-1, 3)
     rms = np.sqrt(np.mean(table[:, :2] ** 2, axis=0)) if len(table) else np.full(2, np.nan)
