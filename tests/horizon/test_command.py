@@ -46,6 +46,17 @@ def test_round_from_files(tmp_path, capsys):
     assert answer["earth_radius_km"]["low_95_km"] < 6371 < answer["earth_radius_km"]["high_95_km"]
 
 
+def test_several_surveys_make_a_transmitter_no_heavier(tmp_path, capsys):
+    site, listed, noon = write_case(tmp_path, np.random.default_rng(1), 1.33, floor_dbm=-105.0)
+    alone = json.loads(ask(capsys, site, listed, noon, "--json")[1])
+    night = tmp_path / "night.csv"
+    night.write_text(noon.read_text(encoding="utf-8").replace("T12:00", "T23:00"), encoding="utf-8")
+    both = json.loads(ask(capsys, site, listed, noon, "--levels", night, "--json")[1])
+    assert both["levels_used"] == 60
+    assert both["log10_odds_round_to_plane"] == pytest.approx(alone["log10_odds_round_to_plane"])
+    assert main(["horizon", str(site), "--survey", "--levels", str(noon), "--levels", str(night)]) == 2
+
+
 def test_plane_from_files(tmp_path, capsys):
     files = write_case(tmp_path, np.random.default_rng(2), None)
     answer = json.loads(ask(capsys, *files, "--json")[1])

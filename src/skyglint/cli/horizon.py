@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json as json_format
 import sys
+from collections.abc import Sequence
 from contextlib import ExitStack
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -19,7 +21,9 @@ if TYPE_CHECKING:
 
 def run(
     site: SiteArgument,
-    levels: Annotated[Path | None, typer.Option(metavar="FILE", help="Measured levels (CSV).")] = None,
+    levels: Annotated[
+        list[Path] | None, typer.Option(metavar="FILE", help="Measured levels (CSV); repeatable, one a survey.")
+    ] = None,
     transmitters: Annotated[Path | None, typer.Option(metavar="LIST", help="A list of transmitters.")] = None,
     night: Annotated[
         Path | None, typer.Option(metavar="NIGHT.db", help="A database of results: floors, heights, hours.")
@@ -61,7 +65,7 @@ def run(
     from skyglint.transmitters.files import read_list
 
     declared = load_site(site)
-    if levels is not None and transmitters is None:
+    if levels and transmitters is None:
         raise RequestError("--levels: needs --transmitters LIST, to know whose levels they are")
     page_path = None if to is None else to / "horizon.html"
     if page_path is not None and page_path.exists() and not force:
@@ -71,24 +75,25 @@ def run(
     if survey:
         from skyglint.cli.horizon_survey import survey_to
 
-        if levels is None:
-            raise RequestError("--survey: needs --levels FILE to write to and --transmitters LIST")
-        survey_to(levels, declared, known, recording or [], rounds, seconds, full_scale_dbm, surface_height_m, force)
+        if not levels or len(levels) > 1:
+            raise RequestError("--survey: needs one --levels FILE to write to and --transmitters LIST")
+        survey_to(levels[0], declared, known, recording or [], rounds, seconds, full_scale_dbm, surface_height_m, force)
     elif recording:
         raise RequestError("--recording: is for --survey")
-    file = None if levels is None else read_levels(levels)
-    bad_rows = [*([] if listing is None else listing.rejections), *([] if file is None else file.rejections)]
-    for rejection in bad_rows:
+    files = [read_levels(path) for path in levels or []]
+    for rejection in [*(listing.rejections if listing else ()), *chain.from_iterable(f.rejections for f in files)]:
         print(rejection, file=sys.stderr)
     with ExitStack() as stack:
         store = None if night is None else stack.enter_context(Store.open(night, site_name=declared.site.name))
-        measured = [] if file is None else list(file.levels)
+        measured = [level for file in files for level in file.levels]
         options: dict[str, Any] = {"surface_height_m": surface_height_m, "full_scale_dbm": full_scale_dbm}
         found = run_experiment(declared, known, measured, store, **options)
         if page_path is not None:
             from skyglint.report.horizon_page import gather_horizon, render_horizon
 
-            page = gather_horizon(found, known, measured, store, _sources(levels, transmitters, night), full_scale_dbm)
+            page = gather_horizon(
+                found, known, measured, store, _sources(levels or [], transmitters, night), full_scale_dbm
+            )
             _write(page_path, render_horizon(page))
     if json:
         from skyglint.cli.horizon_words import as_document
@@ -107,8 +112,8 @@ def _print(found: Experiment) -> None:
         typer.echo(line)
 
 
-def _sources(levels: Path | None, transmitters: Path | None, night: Path | None) -> list[str]:
-    named = (("Levels", levels), ("Transmitters", transmitters), ("Results", night))
+def _sources(levels: Sequence[Path], transmitters: Path | None, night: Path | None) -> list[str]:
+    named = (*(("Levels", path) for path in levels), ("Transmitters", transmitters), ("Results", night))
     return [f"{what}: {path.name}." for what, path in named if path is not None]
 
 
