@@ -76,7 +76,7 @@ def run(
         from skyglint.cli.horizon_survey import survey_to
 
         if not levels or len(levels) > 1:
-            raise RequestError("--survey: needs one --levels FILE to write to and --transmitters LIST")
+            raise RequestError("--survey: needs --levels FILE to write to, just one, and --transmitters LIST")
         survey_to(levels[0], declared, known, recording or [], rounds, seconds, full_scale_dbm, surface_height_m, force)
     elif recording:
         raise RequestError("--recording: is for --survey")
