@@ -25,6 +25,11 @@ class Lateness:
         self._least: deque[tuple[float, float]] = deque()
         self._first_s: float | None = None
 
+    @property
+    def least_s(self) -> float:
+        """The least lateness so far, at most a window ago; 0, what the first sample was timed by, before any."""
+        return self._least[0][1] if self._least else 0.0
+
     def add(self, at_s: float, lateness_s: float) -> float | None:
         """Note one arrival and return the least lateness, or ``None`` until the window is full.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Protocol
@@ -13,6 +14,7 @@ from skyglint.errors import SourceError
 from skyglint.signals.band import Band
 from skyglint.signals.block import Block, Encoding, Gap, SourceInfo
 from skyglint.signals.lateness import Lateness, start_of
+from skyglint.signals.plausible import STUCK, is_stuck
 
 #: Samples right after the settings are still of the old ones, or of a tuner that settles: given up (common practice).
 SETTLE_S = 0.3
@@ -22,10 +24,16 @@ ANCHOR_S = 0.5
 WINDOW_S = 10.0
 #: ... when it moves by more than this; steady buffers vary by less (common practice).
 TOLERANCE_S = 0.05
-#: A step of the computer's clock (or a replay that is faster than time), not drift.
-CLOCK_STEP_S = 1.0
-#: Pauses between attempts to reach a lost receiver, doubling from the first to the last.
-FIRST_PAUSE_S, LAST_PAUSE_S = 0.5, 15.0
+#: Samples that come faster than they are taken for longer than this are a replay faster than time; for less, a jump.
+FASTER_S, FASTER_PACE = 5.0, 1.2
+#: A pace is measured over this time.
+PACE_S = 1.0
+#: More than this is a step of the computer's clock, where that moves against the clock that is never set.
+CLOCK_STEP_S = 0.5
+#: A block that comes this much later than it should have followed a pause: were samples lost in it, or held back?
+PAUSE_S = 0.2
+#: Pauses between attempts to reach a lost receiver, doubling from the first to the last: back within ten seconds.
+FIRST_PAUSE_S, LAST_PAUSE_S = 0.5, 4.0
 
 
 class Device(Protocol):
@@ -73,15 +81,17 @@ class LiveSource:
 
     The time of a stretch's first sample comes from the computer's clock, less the samples that had arrived by then;
     after that samples are counted. The clock is watched: where it shows that samples were lost on the way, or drifts
-    from the count by more than 50 ms, a new stretch begins. A lost receiver is sought again with rising pauses, and a
-    ``Gap`` comes after each attempt, so that whoever reads is never left waiting.
+    from the count by more than 50 ms, a new stretch begins. After a pause the next blocks are held back until they tell
+    whether samples were lost in it, so that those after it are not timed too early meanwhile. A block of one value is a
+    ``Gap``: the receiver is deaf. A lost receiver is sought again with rising pauses, and a ``Gap`` comes after each
+    attempt, so that whoever reads is never left waiting.
 
     Parameters
     ----------
     device
         The receiver.
-    clock, sleep
-        POSIX seconds now, and how to wait.
+    clock, sleep, monotonic
+        POSIX seconds now, how to wait, and a clock that is never set.
     correction_ppm
         How much faster than stated the receiver's clock runs: the count of samples is held against the computer's
         clock by the true rate, so that a known error of the receiver's is not taken for lost samples.
@@ -93,10 +103,16 @@ class LiveSource:
         clock: Callable[[], float] = time.time,
         sleep: Callable[[float], None] = time.sleep,
         correction_ppm: float = 0.0,
+        monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._device, self._clock, self._sleep = device, clock, sleep
+        self._device, self._clock, self._sleep, self._monotonic = device, clock, sleep, monotonic
         self._true_rate_hz = device.settings.sample_rate_hz * (1.0 + correction_ppm * 1e-6)
         self._number, self._end_unix = -1, float("nan")
+        self._start_unix, self._index, self._lateness = float("nan"), 0, Lateness(WINDOW_S)
+        # The last arrivals: samples of the stretch, and the clock that is never set.
+        self._arrivals: deque[tuple[int, float]] = deque()
+        self._ahead_since_s: float | None = None
+        self._clock_offset_s = 0.0
         # Added to the clock after it was set back, so that times go on.
         self._shift_s = 0.0
         settings = device.settings
@@ -152,20 +168,75 @@ class LiveSource:
             yield self._lost_until(start_unix, "receiver starting")
         elif self._number >= 0:
             start_unix = self._end_unix
-        self._number += 1
-        index, lateness = 0, Lateness(WINDOW_S)
-        for block in self._cut(ahead, size, start_unix):
-            yield block
-            index += block.n_samples
+        self._begin(start_unix)
+        yield from self._cut(ahead, size)
         while True:
-            block = self._block(self._fill(size), start_unix, index)
-            late_s = self._now() - self._end_unix
-            yield block
-            index += size
-            drift_s = lateness.add(index / self._true_rate_hz, late_s)
-            if drift_s is not None and abs(drift_s) > TOLERANCE_S:
-                yield self._correct(drift_s)
-                start_unix, index, lateness = self._end_unix, 0, Lateness(WINDOW_S)
+            lost_s, arrivals = self._arrive(size)
+            if lost_s > TOLERANCE_S:
+                yield self._correct(lost_s)
+            for data, at_unix in arrivals:
+                yield self._taken(data)
+                self._note_arrival()
+                drift_s = self._lateness.add(self._index / self._true_rate_hz, at_unix - self._end_unix)
+                if drift_s is not None and abs(drift_s) > TOLERANCE_S and not self._may_pass(drift_s):
+                    yield self._correct(drift_s)
+
+    def _begin(self, start_unix: float) -> None:
+        """Begin a new stretch."""
+        self._number += 1
+        self._start_unix, self._index, self._lateness = start_unix, 0, Lateness(WINDOW_S)
+        self._clock_offset_s = self._clock() - self._monotonic()
+        self._ahead_since_s = None
+        self._arrivals.clear()
+
+    def _note_arrival(self) -> None:
+        now = self._monotonic()
+        self._arrivals.append((self._index, now))
+        while now - self._arrivals[0][1] > PACE_S and len(self._arrivals) > 2:
+            self._arrivals.popleft()
+
+    def _clock_step_s(self) -> float:
+        """Return by how much the computer's clock was set since the stretch began."""
+        return self._clock() - self._monotonic() - self._clock_offset_s
+
+    def _pace(self) -> float:
+        """Return how many times faster than they are taken samples have come of late; infinite for all at once."""
+        (first, since), (last, until) = self._arrivals[0], self._arrivals[-1]
+        return (last - first) / self._true_rate_hz / (until - since) if until > since else float("inf")
+
+    def _may_pass(self, drift_s: float) -> bool:
+        """Tell whether it is too early to say what samples ahead of time mean: they still come too fast."""
+        if drift_s > 0 or abs(self._clock_step_s()) > CLOCK_STEP_S:
+            return False
+        if self._ahead_since_s is None:
+            self._ahead_since_s = self._monotonic()
+        ahead_for_s = self._monotonic() - self._ahead_since_s
+        return ahead_for_s < PACE_S or (ahead_for_s < FASTER_S and self._pace() > FASTER_PACE)
+
+    def _arrive(self, size: int) -> tuple[float, list[tuple[bytearray, float]]]:
+        """Return how much was lost on the way, and then the next block and when it came; several after a pause.
+
+        Blocks of samples that were only held back come faster than they were taken; after a loss they keep their pace.
+        """
+        block_s = size / self._true_rate_hz
+        arrivals = [(self._fill(size), self._now())]
+        late_s = arrivals[0][1] - self._end_unix - block_s - self._lateness.least_s
+        if late_s <= PAUSE_S:
+            return 0.0, arrivals
+        # The first block, which was being read through the pause, says nothing yet.
+        n_held = max(2, round(ANCHOR_S / block_s))
+        arrivals += [(self._fill(size), self._now()) for _ in range(n_held)]
+        lates_s = [late_s + at_unix - arrivals[0][1] - place * block_s for place, (_, at_unix) in enumerate(arrivals)]
+        held_back = lates_s[0] - lates_s[-1] > 0.5 * n_held * block_s
+        return 0.0 if held_back else min(lates_s), arrivals
+
+    def _taken(self, data: bytearray) -> Block | Gap:
+        """Return the next block of the stretch; a gap where the receiver is stuck, and then the stretch ends."""
+        block = self._block(data)
+        if not is_stuck(block):
+            return block
+        self._begin(self._end_unix)
+        return Gap(block.start_unix, self._end_unix, STUCK)
 
     def _anchor(self, n_samples: int) -> tuple[bytearray, float]:
         """Return the first samples and the time of the first of them."""
@@ -176,16 +247,17 @@ class LiveSource:
             arrivals.append((done // self._device.encoding.bytes_per_sample, self._now()))
         return data, start_of(arrivals, self._info.sample_rate_hz)
 
-    def _cut(self, data: bytearray, size: int, start_unix: float) -> Iterator[Block]:
+    def _cut(self, data: bytearray, size: int) -> Iterator[Block | Gap]:
         step = size * self._device.encoding.bytes_per_sample
-        for number, first in enumerate(range(0, len(data), step)):
-            yield self._block(data[first : first + step], start_unix, number * size)
+        for first in range(0, len(data), step):
+            yield self._taken(data[first : first + step])
 
-    def _block(self, data: bytearray, start_unix: float, index: int) -> Block:
-        encoding, rate_hz = self._device.encoding, self._info.sample_rate_hz
+    def _block(self, data: bytearray) -> Block:
+        encoding, rate_hz, center_hz = self._device.encoding, self._info.sample_rate_hz, self._info.center_frequency_hz
         values = np.frombuffer(data, encoding.dtype)
-        block = Block(values, encoding, self._number, start_unix, index, rate_hz, self._info.center_frequency_hz)
-        self._end_unix = start_unix + (index + block.n_samples) / self._true_rate_hz
+        block = Block(values, encoding, self._number, self._start_unix, self._index, rate_hz, center_hz)
+        self._index += block.n_samples
+        self._end_unix = self._start_unix + self._index / self._true_rate_hz
         return block
 
     def _fill(self, n_samples: int) -> bytearray:
@@ -203,17 +275,20 @@ class LiveSource:
 
     def _correct(self, drift_s: float) -> Gap:
         """Begin a new stretch where count and clock no longer agree, and return the gap before it."""
-        self._number += 1
+        clock_was_set = abs(self._clock_step_s()) > CLOCK_STEP_S
         if drift_s > 0:
-            reason = f"samples lost on the way, {drift_s:.3f} s by the computer's clock"
-            return self._lost_until(self._end_unix + drift_s, reason)
-        if drift_s <= -CLOCK_STEP_S:
+            what = "computer's clock set forward" if clock_was_set else "samples lost on the way"
+            gap = self._lost_until(self._end_unix + drift_s, f"{what}, {drift_s:.3f} s by the computer's clock")
+        elif clock_was_set or self._pace() > FASTER_PACE:
             self._shift_s -= drift_s
-            reason = f"computer's clock set back, or samples faster than time: {-drift_s:.3f} s; times go on by count"
-            return self._lost_until(self._end_unix, reason)
-        # The count runs ahead: what is read next was taken at times that have been delivered already.
-        self._discard(round(-drift_s * self._info.sample_rate_hz))
-        return self._lost_until(self._end_unix, f"samples ahead of the computer's clock, {-drift_s:.3f} s given up")
+            what = "computer's clock set back" if clock_was_set else "samples come faster than time"
+            gap = self._lost_until(self._end_unix, f"{what}: {-drift_s:.3f} s; times go on by count")
+        else:
+            # The count runs ahead: what is read next was taken at times that have been delivered already.
+            self._discard(round(-drift_s * self._info.sample_rate_hz))
+            gap = self._lost_until(self._end_unix, f"samples ahead of the computer's clock, {-drift_s:.3f} s given up")
+        self._begin(self._end_unix)
+        return gap
 
     def _lost_until(self, end_unix: float, reason: str) -> Gap:
         gap = Gap(self._end_unix, end_unix, reason)

@@ -21,6 +21,8 @@ LIMIT = np.float32(1e12)
 #: Rounding leaves 6e-17 where a computed tone crosses zero; nothing meant is smaller than this, but 0.
 LEAST = np.float32(1e-20)
 
+STUCK = "the receiver sends one and the same value"
+
 REASON = "values that are no numbers (NaN, infinite or absurd)"
 
 
@@ -48,6 +50,13 @@ def share_implausible(values: NDArray[Any]) -> float:
     size = np.abs(values)
     plausible = (size == 0) | ((size >= LEAST) & (size <= LIMIT))
     return 1.0 - float(np.mean(plausible)) if len(values) else 0.0
+
+
+def is_stuck(block: Block) -> bool:
+    """Tell whether every sample of a block is the same: no receiver with an antenna is that quiet."""
+    samples = block.values.reshape(-1, block.encoding.components)
+    # Mostly the first few samples differ already.
+    return all(bool((part == samples[0]).all()) for part in (samples[:16], samples))
 
 
 def lose_nonsense(items: Iterator[Block | Gap], cell: int) -> Iterator[Block | Gap]:
