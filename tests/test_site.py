@@ -56,6 +56,13 @@ frequency_hz = 97_500_000
 """
 
 
+SATELLITES = """
+[station]
+elements = "today.json"
+satellites = [400000, 99992]
+"""
+
+
 def problems(text):
     with pytest.raises(SiteFileError) as caught:
         parse_site(text, "site.toml")
@@ -154,3 +161,29 @@ def test_no_value_brings_a_traceback(value, table):
     except module.ValidationError as error:
         for fault in error.errors(include_url=False):
             assert module._explain("f", data, fault)
+
+
+def test_satellites_to_look_out_for():
+    site = parse_site(VALID + SATELLITES)
+    assert (site.station.elements, site.station.satellites) == ("today.json", (400000, 99992))
+    own = parse_site(VALID.replace('name = "beacon"', 'name = "beacon"\nsatellite = 99992'))
+    assert own.channel[2].satellite == 99992
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (VALID + SATELLITES.replace('elements = "today.json"', ""), "give elements as well"),
+        (
+            VALID + SATELLITES.replace("99992", "-1"),
+            "[station] satellites = -1: expected a list of catalogue numbers, 0 to 999999999",
+        ),
+        (VALID + SATELLITES.replace("[400000, 99992]", '"all"'), "satellites"),
+        (
+            VALID.replace('name = "quiet"', 'name = "quiet"\nsatellite = 5'),
+            'satellite is for channels of kind "carrier"',
+        ),
+    ],
+)
+def test_what_cannot_be_said_of_satellites(text, message):
+    assert any(message in problem for problem in problems(text))

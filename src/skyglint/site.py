@@ -44,6 +44,7 @@ Name = Annotated[
     StringConstraints(strip_whitespace=True, min_length=1, max_length=80),
     Field(description="a name of 1 to 80 characters"),
 ]
+CatalogNumber = Annotated[int, Field(ge=0, le=999_999_999, description="a catalogue number, 0 to 999999999")]
 
 
 class _Table(BaseModel):
@@ -94,7 +95,7 @@ class Channel(_Table):
     """A frequency that the receiver watches, and the transmitter behind it where one is known.
 
     ``power_w`` is the effective radiated power, over a half-wave dipole, as licences state it; ``height_m`` the
-    radiation centre above sea level.
+    radiation centre above sea level; ``satellite`` the catalogue number of the satellite whose own beacon this is.
     """
 
     name: Name
@@ -116,6 +117,7 @@ class Channel(_Table):
         ]
         | None
     ) = None
+    satellite: CatalogNumber | None = None
 
     @model_validator(mode="after")
     def _whole_position(self) -> Channel:
@@ -123,6 +125,8 @@ class Channel(_Table):
             raise ValueError("latitude_deg and longitude_deg go together: give both or neither")
         if self.rds_pi is not None and self.kind != "fm":
             raise ValueError('rds_pi is for channels of kind "fm"')
+        if self.satellite is not None and (self.kind != "carrier" or self.latitude_deg is not None):
+            raise ValueError('satellite is for channels of kind "carrier" without a transmitter on the ground')
         return self
 
 
@@ -137,11 +141,21 @@ class Station(_Table):
     )
     from_solar_hour: Annotated[float, Field(ge=0, lt=24, description="0 to below 24 hours of solar time")] | None = None
     to_solar_hour: Annotated[float, Field(ge=0, lt=24, description="0 to below 24 hours of solar time")] | None = None
+    elements: Annotated[str, StringConstraints(min_length=1), Field(description="a path")] | None = None
+    satellites: (
+        Annotated[
+            tuple[CatalogNumber, ...],
+            Field(strict=False, min_length=1, description="a list of catalogue numbers, 0 to 999999999"),
+        ]
+        | None
+    ) = None
 
     @model_validator(mode="after")
     def _whole_hours(self) -> Station:
         if (self.from_solar_hour is None) != (self.to_solar_hour is None):
             raise ValueError("from_solar_hour and to_solar_hour go together: give both, or neither to watch always")
+        if self.satellites is not None and self.elements is None:
+            raise ValueError("satellites names objects of a file of orbital elements: give elements as well")
         return self
 
 
@@ -251,10 +265,12 @@ def _explain(name: str, data: dict[str, Any], fault: Any) -> str:
 def _place(data: dict[str, Any], location: list[int | str]) -> tuple[str, str]:
     table, key = "", ""
     for part in location:
-        if isinstance(part, int):
+        if isinstance(part, int) and table == "[[channel]]":
             entry = data["channel"][part] if isinstance(data.get("channel"), list) else {}
             label = entry.get("name") if isinstance(entry, dict) else None
             table = f"[[channel]] {part + 1}" + (f' "{label}"' if isinstance(label, str) else "")
+        elif isinstance(part, int):
+            continue  # within a list of plain values
         elif not table and part in _MODELS:
             table = "[[channel]]" if part == "channel" else f"[{part}]"
         else:
