@@ -197,6 +197,20 @@ class Site(_Table):
             raise ValueError(f"channel names must differ; used more than once: {', '.join(twice)}")
         return self
 
+    def crowded_guards(self) -> list[tuple[Channel, Channel]]:
+        """Return each guard with a channel that has a transmitter and lies partly within the guard's band.
+
+        Whatever comes from that transmitter shows in the guard too, and would be taken for interference.
+        """
+        guards = [channel for channel in self.channel if channel.role == "guard"]
+        others = [channel for channel in self.channel if channel.role != "guard"]
+        return [
+            (guard, other)
+            for guard in guards
+            for other in others
+            if abs(guard.frequency_hz - other.frequency_hz) < (guard.bandwidth_hz + other.bandwidth_hz) / 2
+        ]
+
 
 def load_site(path: Path) -> Site:
     """Read and check a site file.

@@ -161,3 +161,16 @@ def test_everything_together(tmp_path):
     assert checks["samples"].verdict == "attend"
     assert checks["beyond in the band"].verdict == "bad"
     assert checks["receiver clock"].verdict == "good"
+
+
+def test_a_guard_on_a_target_is_to_be_moved():
+    assert check.check_bands(SITE.crowded_guards()) == []
+    channels = list(SITE.channel)
+    guard = next(channel for channel in channels if channel.role == "guard")
+    # 199 kHz apart two channels of 200 kHz share 1 kHz; 200 kHz apart they touch and share nothing.
+    for apart_hz, shared in ((199e3, 1), (200e3, 0)):
+        target = channels[0].model_copy(update={"frequency_hz": guard.frequency_hz + apart_hz})
+        site = SITE.model_copy(update={"channel": (target, guard)})
+        (*found,) = check.check_bands(site.crowded_guards())
+        assert len(found) == shared
+        assert all(one.verdict == "attend" and target.name in one.measured for one in found)

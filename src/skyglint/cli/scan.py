@@ -58,6 +58,11 @@ def run(
         if not 0 < false_alarms <= 1000:
             raise typer.BadParameter("expected above 0 to 1000 an hour", param_hint="--false-alarms")
         settings = dataclasses.replace(settings, false_alarms_per_channel_hour=false_alarms)
+    for guard, other in declared.crowded_guards():
+        typer.echo(
+            f"{site}: guard {guard.name} overlaps {other.name}, whose echoes would pass for interference: move the guard",
+            err=True,
+        )
     options = SourceOptions(
         encoding=encoding,
         sample_rate_hz=sample_rate_hz,

@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+from skyglint.site import Channel
+
 Verdict = Literal["good", "attend", "bad"]
 
 #: Level (dB relative to full scale) below which an 8-bit converter is starved: noise must fill several of its steps so
@@ -141,6 +143,20 @@ def check_guards(density_db: dict[str, float], guards: Sequence[str]) -> list[Ch
         else:
             checks.append(Check(f"{name} empty", "good", measured, expected))
     return checks
+
+
+def check_bands(crowded: Sequence[tuple[Channel, Channel]]) -> list[Check]:
+    """Return one entry for each guard whose band holds part of another channel's; none where all stand apart."""
+    return [
+        Check(
+            f"{guard.name} apart",
+            "attend",
+            f"{abs(guard.frequency_hz - other.frequency_hz) / 1e3:g} kHz from {other.name}",
+            f"{(guard.bandwidth_hz + other.bandwidth_hz) / 2e3:g} kHz or more",
+            "Move this guard: what that transmitter sends would be taken for interference.",
+        )
+        for guard, other in crowded
+    ]
 
 
 def check_clock(listening: Listening, correction_ppm: float) -> Check:

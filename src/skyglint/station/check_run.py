@@ -66,6 +66,7 @@ def run_checks(
     checks.append(check.check_clock(listening, site.receiver.correction_ppm))
     checks += check.check_targets(listening.density_db, names["target"], names["guard"])
     checks += check.check_guards(listening.density_db, names["guard"])
+    checks += check.check_bands(site.crowded_guards())
     return [*checks, *computer, check.check_speed(speed)]
 
 
