@@ -60,7 +60,7 @@ def run(
         settings = dataclasses.replace(settings, false_alarms_per_channel_hour=false_alarms)
     for guard, other in declared.crowded_guards():
         typer.echo(
-            f"{site}: guard {guard.name} overlaps {other.name}, whose echoes would pass for interference: move the guard",
+            f"{site}: guard {guard.name} overlaps {other.name}, whose echoes pass for interference then: move it",
             err=True,
         )
     options = SourceOptions(
