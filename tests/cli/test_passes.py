@@ -162,3 +162,12 @@ def test_a_stored_echo_is_tagged(call, capsys, tmp_path):
     assert "night.db: 1 of 1 echo tagged" in capsys.readouterr().out
     with Store.open(tmp_path / "night.db") as store:
         assert [[tag.name for tag in one.tags] for one in store.echoes()] == [[], ["400000"]]
+    # Again: not doubled. With other elements, by which it does not pass then: taken back.
+    assert call("--name", "400000", "--tag", "night.db") == 0
+    with Store.open(tmp_path / "night.db") as store:
+        assert [[tag.name for tag in one.tags] for one in store.echoes()] == [[], ["400000"]]
+    moved = ELEMENTS.replace(",325.0288,400000", ",145.0288,400000")
+    (tmp_path / "today.csv").write_text(moved, encoding="utf-8")
+    assert call("--name", "400000", "--tag", "night.db") == 0
+    with Store.open(tmp_path / "night.db") as store:
+        assert [[tag.name for tag in one.tags] for one in store.echoes()] == [[], []]

@@ -107,7 +107,7 @@ def run(
         write_file(to, render_passes(page), force)
         typer.echo(f"{to}: {len(passes)} passes", err=json)
     if tag is not None:
-        typer.echo(_tag(tag, passes, start_unix, end_unix), err=json)
+        typer.echo(_tag(tag, passes, [str(one.catalog_number) for one in chosen], start_unix, end_unix), err=json)
     if json:
         typer.echo(json_format.dumps(as_document(passes), allow_nan=False))
     else:
@@ -118,7 +118,10 @@ def run(
             console.print(part)
 
 
-def _tag(database: Path, passes: Sequence[SatellitePass], start_unix: float, end_unix: float) -> str:
+def _tag(
+    database: Path, passes: Sequence[SatellitePass], numbers: list[str], start_unix: float, end_unix: float
+) -> str:
+    """Tag anew: what an earlier tagging said of these satellites in this span is replaced."""
     from skyglint.plan.satellite_tags import satellite_tags
     from skyglint.report.numbers import counted
     from skyglint.store import Store
@@ -126,7 +129,6 @@ def _tag(database: Path, passes: Sequence[SatellitePass], start_unix: float, end
     with Store.open(database, "write") as store:
         echoes = store.echoes(start_unix, end_unix)
         found = list(satellite_tags(passes, echoes))
-        for echo_id, tag in found:
-            store.tag_echo(echo_id, tag)
+        store.retag([one.id for one in echoes], "satellite", numbers, found)
     tagged = len({echo_id for echo_id, _ in found})
     return f"{database}: {tagged} of {counted(len(echoes), 'echo', 'echoes')} tagged"

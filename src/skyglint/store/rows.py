@@ -13,6 +13,7 @@ from skyglint.signals.block import SourceInfo
 from skyglint.site import Channel
 from skyglint.store.schema import channels, coverage, echoes, floors, recordings, runs, snippets, strips
 from skyglint.store.spool import Row
+from skyglint.store.tags import tag_echo
 
 _SERIES = {"floors": floors, "strips": strips}
 
@@ -86,12 +87,14 @@ def insert_rows(
     connection: sa.Connection, recording_id: int, channel_ids: Mapping[str, int], rows: Iterable[Row]
 ) -> None:
     """Insert a recording's rows in their order."""
-    for table, channel, columns, picture in rows:
+    for table, channel, columns, picture, tags in rows:
         whole = {"recording_id": recording_id, "channel_id": channel_ids[channel], **columns}
         if table == "echoes":
             echo_id = _insert(connection, echoes, **whole)
             if picture is not None:
                 connection.execute(snippets.insert().values(echo_id=echo_id, **picture))
+            for tag in tags:
+                tag_echo(connection, echo_id, tag)
         elif table == "coverage":
             _put_span(connection, whole)
         else:

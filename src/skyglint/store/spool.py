@@ -10,12 +10,13 @@ from pathlib import Path
 from typing import IO, Any
 
 from skyglint.errors import StoreError
+from skyglint.store.records import Tag
 
 #: Beyond this the rows wait in an unnamed file, which vanishes with the process.
 _MEMORY_BYTES = 1_000_000
 
-#: Table, channel and columns; for an echo, the columns of its picture too.
-Row = tuple[str, str, dict[str, Any], dict[str, Any] | None]
+#: Table, channel and columns; for an echo, the columns of its picture and its tags too.
+Row = tuple[str, str, dict[str, Any], dict[str, Any] | None, tuple[Tag, ...]]
 
 
 @contextmanager

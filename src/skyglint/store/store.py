@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
@@ -30,6 +30,7 @@ from skyglint.store.records import (
     Verdict,
 )
 from skyglint.store.spool import open_spool
+from skyglint.store.tags import retag, tag_echo
 from skyglint.store.verdicts import give_verdict
 from skyglint.store.writer import RecordingWriter
 
@@ -174,8 +175,8 @@ class Store:
         """Store the results of one recording in one transaction: whole at the end of the ``with``, or not at all.
 
         Results of an earlier scan of the same recording (same fingerprint and site) are replaced; the operator's
-        verdicts move to the new echoes. With ``live`` the recording grows by ``RecordingWriter.commit``, and an
-        exception loses only what came after the last one.
+        verdicts and tags move to the new echoes. With ``live`` the recording grows by ``RecordingWriter.commit``, and
+        an exception loses only what came after the last one.
         """
         with open_spool(None if is_url(self._target) else Path(self._target).absolute().parent) as spool:
             writer = RecordingWriter(self._writing, run_id, info, channels, live, spool)
@@ -195,13 +196,15 @@ class Store:
 
     def tag_echo(self, echo_id: int, tag: Tag) -> None:
         """Note something else that belongs to an echo, in place of a tag of the same kind and name."""
-        table = schema.tags.c
         with self._writing() as connection:
-            same = (table.echo_id == echo_id) & (table.kind == tag.kind) & (table.name == tag.name)
-            connection.execute(schema.tags.delete().where(same))
-            connection.execute(
-                schema.tags.insert().values(echo_id=echo_id, kind=tag.kind, name=tag.name, details=tag.details)
-            )
+            tag_echo(connection, echo_id, tag)
+
+    def retag(
+        self, echo_ids: Collection[int], kind: str, names: Collection[str], found: Iterable[tuple[int, Tag]]
+    ) -> None:
+        """Replace all tags of a kind and of some names on some echoes by those found now, in one transaction."""
+        with self._writing() as connection:
+            retag(connection, echo_ids, kind, names, found)
 
     # Reading: all spans of time are half-open, in POSIX seconds.
 

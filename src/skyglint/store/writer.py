@@ -15,12 +15,13 @@ from skyglint.echoes.echo import Echo
 from skyglint.signals.block import SourceInfo
 from skyglint.site import Channel
 from skyglint.store.packing import FLOOR_SCALE, STRIP_SCALE, Scale
-from skyglint.store.records import CoverageSpan
+from skyglint.store.records import CoverageSpan, Tag
 from skyglint.store.rows import channel_ids, insert_recording, insert_rows, null_if_nan
 from skyglint.store.schema import recordings
 from skyglint.store.series import Chunk, Chunker
 from skyglint.store.snippets import pack_snippet
 from skyglint.store.spool import Spool
+from skyglint.store.tags import put_back, tags_of_earlier
 from skyglint.store.verdicts import reattach_verdicts
 
 #: Longest chunk of a strip or floor: a reader of a few minutes unpacks little, and a day of 12 channels stays under
@@ -36,6 +37,10 @@ _ECHO_WORDS = ["echo_class", "reason", "rds_pi", "details"]
 _SCALES: dict[str, Scale] = {"floors": FLOOR_SCALE, "strips": STRIP_SCALE}
 
 Transaction = Callable[[], AbstractContextManager[sa.Connection]]
+
+
+def _no_tags(_: Echo) -> tuple[Tag, ...]:
+    return ()
 
 
 class RecordingWriter:
@@ -66,13 +71,14 @@ class RecordingWriter:
         self._open_spans: dict[str, CoverageSpan] = {}
         self._chunkers: dict[tuple[str, str], Chunker] = {}
 
-    def add_echoes(self, found: Iterable[Echo]) -> None:
-        """Take echoes, each with its picture where it has one."""
+    def add_echoes(self, found: Iterable[Echo], tags_of: Callable[[Echo], Iterable[Tag]] = _no_tags) -> None:
+        """Take echoes, each with its picture where it has one, and with what else is known to belong to it."""
         for echo in found:
             row: dict[str, Any] = {name: null_if_nan(getattr(echo, name)) for name in _ECHO_NUMBERS}
             row |= {name: getattr(echo, name) for name in _ECHO_WORDS}
             row["flags"] = ";".join(echo.flags)
-            self._put("echoes", echo.channel, row, pack_snippet(echo.snippet) if echo.snippet is not None else None)
+            picture = pack_snippet(echo.snippet) if echo.snippet is not None else None
+            self._put("echoes", echo.channel, row, picture, tuple(tags_of(echo)))
 
     def add_coverage(self, spans: Iterable[CoverageSpan]) -> None:
         """Take spans of coverage; consecutive spans of a channel with the same state and reason become one."""
@@ -114,10 +120,17 @@ class RecordingWriter:
             self._put_chunks(table, channel, chunker.reset())
         self._write()
 
-    def _put(self, table: str, channel: str, columns: dict[str, Any], picture: dict[str, Any] | None = None) -> None:
+    def _put(
+        self,
+        table: str,
+        channel: str,
+        columns: dict[str, Any],
+        picture: dict[str, Any] | None = None,
+        tags: tuple[Tag, ...] = (),
+    ) -> None:
         if channel not in self._names:
             raise ValueError(f'"{channel}" is not one of the channels of this recording')
-        self._spool.put((table, channel, columns, picture))
+        self._spool.put((table, channel, columns, picture, tags))
 
     def _put_span(self, span: CoverageSpan) -> None:
         columns = {name: getattr(span, name) for name in ("start_unix", "end_unix", "state", "reason")}
@@ -139,12 +152,14 @@ class RecordingWriter:
         if math.isnan(self._info.end_unix) and self._open_spans:
             self._totals["end_unix"] = max(span.end_unix for span in self._open_spans.values())
         with self._transaction() as connection:
+            kept = [] if self._recording_id else tags_of_earlier(connection, self._run_id, self._info.fingerprint)
             number = self._recording_id or insert_recording(connection, self._run_id, self._info)
             numbers = channel_ids(connection, self._run_id, self._declared)
             insert_rows(connection, number, numbers, self._spool.rows())
             if self._totals:
                 connection.execute(recordings.update().where(recordings.c.id == number).values(self._totals))
             reattach_verdicts(connection, number)
+            put_back(connection, number, kept)
         self._recording_id = number
         self._spool.clear()
 
