@@ -12,6 +12,7 @@ from skyglint.errors import SourceError, StoreError
 from skyglint.signals.block import Block, Encoding, Gap, SourceInfo
 from skyglint.site import parse_site
 from skyglint.station import engine as module
+from skyglint.station import levels
 from skyglint.station.engine import Engine
 from skyglint.store.store import Store
 from skyglint.store.writer import RecordingWriter
@@ -61,10 +62,10 @@ SITE = parse_site(SITE_TEXT)
 _NOISE = np.random.default_rng(1)
 
 
-def samples(start_s, seconds, bursts):
+def samples(start_s, seconds, bursts, amplitude=15.0):
     """Return raw noise with bursts of noise in the target's upper half of the band at the given seconds."""
     count = int(RATE * seconds)
-    noise = 15 * (_NOISE.standard_normal(count) + 1j * _NOISE.standard_normal(count))
+    noise = amplitude * (_NOISE.standard_normal(count) + 1j * _NOISE.standard_normal(count))
     time = start_s + np.arange(count) / RATE
     for burst in bursts:
         inside = (time >= burst) & (time < burst + 0.4)
@@ -75,27 +76,29 @@ def samples(start_s, seconds, bursts):
 
 
 class Receiver:
-    """Delivers pieces: (start, seconds) of samples, or a Gap, or an error."""
+    """Delivers pieces: (start, seconds) of samples and their noise's amplitude, or a Gap, or an error."""
 
     def __init__(self, pieces, bursts, begin=START):
         self.pieces, self.bursts, self.begin = pieces, bursts, begin
         self.info = SourceInfo("fake", "", "cu8", RATE, CENTER, begin, math.nan, CENTER - RATE / 2, CENTER + RATE / 2)
 
     def blocks(self, block_s=0.1):
-        stretch = 0
+        stretch = offset = 0
         for piece in self.pieces:
             if isinstance(piece, Exception):
                 raise piece
             if isinstance(piece, Gap):
                 yield piece
                 stretch += 1
+                offset = 0
                 continue
-            start_s, seconds = piece
-            values = samples(start_s, seconds, self.bursts)
+            start_s, seconds, *amplitude = piece
+            values = samples(start_s, seconds, self.bursts, *amplitude)
             size = int(RATE * block_s)
             for first in range(0, len(values) // 2, size):
                 part = values[2 * first : 2 * (first + size)]
-                yield Block(part, CU8, stretch, self.begin + start_s, first, RATE, CENTER)
+                yield Block(part, CU8, stretch, self.begin + start_s - offset / RATE, offset + first, RATE, CENTER)
+            offset += int(RATE * seconds)
 
 
 def watch(tmp_path, receivers, monkeypatch, clock=None):
@@ -205,3 +208,29 @@ def test_a_full_disk_loses_nothing_that_was_found(tmp_path, monkeypatch):
     assert sum(span.end_unix - span.start_unix for span in coverage) == pytest.approx(24.0, abs=0.03)
     assert "disk-full" in {notice.occasion for notice in told}
     assert not (tmp_path / "station.reserve").exists()  # given up to make room
+
+
+def test_a_strong_echo_is_told_even_when_its_samples_cannot_be_kept(tmp_path, monkeypatch):
+    monkeypatch.setattr(Engine, "_disk_is_full", lambda self: True)
+    _, told = watch(tmp_path, [Receiver([(0.0, 24.0)], [12.0, 15.0])], monkeypatch)
+    assert [notice.occasion for notice in told].count("strong-echo") == 2
+    assert "underdense echo on far: 13 dB" in told[0].text
+    assert not list((tmp_path / "snippets").glob("*.sigmf-meta"))
+
+
+def test_a_level_that_changed_is_told(tmp_path, monkeypatch):
+    monkeypatch.setattr(levels, "STEP_S", 0.5)
+    monkeypatch.setattr(levels, "STAYS_S", 5.0)
+    monkeypatch.setattr(levels, "LEAST_KNOWN_S", 8.0)
+    # The antenna's plug comes loose: two thirds of the amplitude are gone.
+    _, told = watch(tmp_path, [Receiver([(0.0, 24.0), (24.0, 24.0, 5.0)], [])], monkeypatch)
+    (notice,) = told
+    assert notice.occasion == "level-changed"
+    assert notice.text.startswith("The floor of all channels has fallen by 9.")
+
+
+def test_a_site_that_the_database_does_not_know_yet_begins_in_it(tmp_path, monkeypatch):
+    with Store.open(tmp_path / "station.db", mode="create") as store:
+        store.begin_run("Elsewhere", "", "watch", {}, START)
+    watch(tmp_path, [Receiver([(0.0, 3.0)], [])], monkeypatch)
+    assert [span.state for span in stored(tmp_path)[1]] == ["watched"]

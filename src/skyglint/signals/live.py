@@ -178,7 +178,10 @@ class LiveSource:
                 yield self._taken(data)
                 self._note_arrival()
                 drift_s = self._lateness.add(self._index / self._true_rate_hz, at_unix - self._end_unix)
-                if drift_s is not None and abs(drift_s) > TOLERANCE_S and not self._may_pass(drift_s):
+                if drift_s is None:
+                    # Too early to say that samples are late; that they came before their time is certain.
+                    drift_s = min(self._lateness.least_s, 0.0)
+                if abs(drift_s) > TOLERANCE_S and not self._may_pass(drift_s):
                     yield self._correct(drift_s)
 
     def _begin(self, start_unix: float) -> None:

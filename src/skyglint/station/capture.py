@@ -13,6 +13,8 @@ from skyglint.errors import SkyglintError
 from skyglint.signals.block import Block, Gap, Source
 
 TOO_SLOW = "the computer could not keep up"
+#: Once the queue is full, samples are dropped until it is only so full: a few long gaps cost less than many short ones.
+DROP_TO = 0.5
 
 
 class Capture:
@@ -70,7 +72,7 @@ class Capture:
             for item in self._source.blocks(self._block_s):
                 if self._stop.is_set():
                     break
-                if self._queue.qsize() >= self._capacity:
+                if self.backlog >= (1.0 if gap is None else DROP_TO):
                     gap = _joined(gap, item)
                     continue
                 if gap is not None:

@@ -10,7 +10,7 @@ from skyglint.dsp.frames import FrameBlock
 from skyglint.dsp.geometry import BankGeometry
 from skyglint.dsp.kernels import Kernels
 from skyglint.echoes.detector import Detector
-from skyglint.echoes.echo import Findings
+from skyglint.echoes.echo import Echo, Findings
 from skyglint.echoes.settings import DetectionSettings
 from skyglint.signals.block import Block, Gap
 from skyglint.site import Channel, SitePlace
@@ -61,6 +61,8 @@ class Chain:
         Where the observer is; with a transmitter's place it gives heights.
     patience_s
         How long frames may wait before they are searched together; longer is cheaper.
+    names_echoes
+        Whether echoes come with what their samples say of their station; else whoever takes them calls ``name``.
 
     Attributes
     ----------
@@ -80,12 +82,13 @@ class Chain:
         on_frames: Callable[[tuple[str, ...], FrameBlock], None] | None = None,
         place: SitePlace | None = None,
         patience_s: float = 1.0,
+        names_echoes: bool = True,
     ) -> None:
         self._channels = tuple(channels)
         self._references = {channel.name for channel in channels if channel.role == "reference"}
         self._identifier = Identifier(channels, correction_ppm)
         self._on_frames = on_frames
-        self._place, self._patience_s = place, patience_s
+        self._place, self._patience_s, self._names_echoes = place, patience_s, names_echoes
         self.recent: Samples = Recent(correction_ppm=correction_ppm)
         self._bank = FilterBank(channels, correction_ppm, band_hz, kernels)
         self._settings = settings or DetectionSettings()
@@ -122,7 +125,11 @@ class Chain:
         self._stretch = None
         if self._detector is None:
             return []
-        return [Heard(self._names, self._identified(self._detector.finish()))]
+        return [Heard(self._names, self._with_names(self._detector.finish()))]
+
+    def name(self, echo: Echo) -> Echo:
+        """Return an echo with what its samples say of its station, as long as they are held."""
+        return self._identifier.identify(echo, self.recent)
 
     def _search(self, frames: FrameBlock) -> Heard:
         if self._bank.geometry is not self._geometry:
@@ -132,7 +139,7 @@ class Chain:
             inside = _only(frames, self._inside)
             if self._on_frames is not None:
                 self._on_frames(self._names, inside)
-            findings = self._identified(self._detector.process(inside))
+            findings = self._with_names(self._detector.process(inside))
         start = frames.start_unix if self._accounted_unix is None else self._accounted_unix
         self._accounted_unix = frames.end_unix
         end = frames.end_unix
@@ -140,17 +147,11 @@ class Chain:
         outside = [CoverageSpan(name, start, end, "lost", self._outside_reason) for name in self._outside]
         return Heard(self._names, findings, (*watched, *outside))
 
-    def _identified(self, findings: Sequence[Findings]) -> tuple[Findings, ...]:
+    def _with_names(self, findings: Sequence[Findings]) -> tuple[Findings, ...]:
         """Return the findings with each echo's station; a reference is a yardstick, not a place to look for echoes."""
+        name = self.name if self._names_echoes else _as_it_is
         return tuple(
-            replace(
-                found,
-                echoes=tuple(
-                    self._identifier.identify(echo, self.recent)
-                    for echo in found.echoes
-                    if echo.channel not in self._references
-                ),
-            )
+            replace(found, echoes=tuple(name(echo) for echo in found.echoes if echo.channel not in self._references))
             if found.echoes
             else found
             for found in findings
@@ -185,6 +186,10 @@ class Chain:
                 CoverageSpan(channel.name, start, gap.end_unix, "lost", gap.reason) for channel in self._channels
             )
         )
+
+
+def _as_it_is(echo: Echo) -> Echo:
+    return echo
 
 
 def _only(frames: FrameBlock, places: Sequence[int]) -> FrameBlock:

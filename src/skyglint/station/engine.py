@@ -22,18 +22,21 @@ from skyglint.dsp.bank import FilterBank
 from skyglint.dsp.frames import FrameBlock
 from skyglint.echoes.echo import Echo
 from skyglint.echoes.settings import DetectionSettings
-from skyglint.errors import SkyglintError, SourceError, StoreError
+from skyglint.errors import RequestError, SkyglintError, SourceError, StoreError
 from skyglint.signals.block import Block, Encoding, Gap, Source
 from skyglint.site import Channel, Site
 from skyglint.station.capture import Capture
 from skyglint.station.chain import Chain, Heard
+from skyglint.station.closing import Closing
 from skyglint.station.feed import Feed
+from skyglint.station.levels import Levels
 from skyglint.station.live import LiveMessage
 from skyglint.station.live_store import LiveStore
 from skyglint.station.notices import Notice, Occasion
-from skyglint.station.recent import Recent
+from skyglint.station.recent import Recent, Samples
 from skyglint.station.retention import SnippetFolder
 from skyglint.station.schedule import is_open, next_change_unix
+from skyglint.station.strength import peak_words, strength_db
 from skyglint.store.records import CoverageSpan
 from skyglint.store.store import Store
 from skyglint.utc import format_utc
@@ -101,11 +104,15 @@ class Engine:
         self._lost_since: float | None = None
         self._lost_reason = ""
         self._last_told: dict[str, float] = {}
+        self._levels = Levels()
+        self._channels = {channel.name: channel for channel in site.channel}
+        self._warm_hz = math.nan
 
     def run(self, stop: threading.Event) -> None:
         """Watch until ``stop`` is set or the source has ended."""
         self._make_reserve()
         self._account_for_absence()
+        self._prepare_database()
         longitude = self._longitude_deg
         while not stop.is_set():
             now = self._clock()
@@ -135,21 +142,28 @@ class Engine:
             self._settings,
             on_frames=lambda names, block: frames.append((names, block)),
             place=self._site.site,
+            names_echoes=False,
         )
         chain.recent = Recent(HELD_S, self._site.receiver.correction_ppm)
+        closing = Closing(chain.name, lambda echo: self._keep_snippet(echo, chain.recent), self._monotonic)
         store = LiveStore(
             self._database, self._begin_run, source.info, self._site.channel, self._monotonic, self._trouble
         )
         self._feed = Feed(self._clock(), [channel.name for channel in self._site.channel if channel.role == "target"])
-        warm_up(source.info.sample_rate_hz)
+        if source.info.sample_rate_hz != self._warm_hz:
+            self._warm_hz = source.info.sample_rate_hz
+            warm_up(self._warm_hz)
         capture.start()
         try:
-            self._watch(stop, until_unix, capture, chain, store, frames)
+            self._watch(stop, until_unix, capture, chain, closing, store, frames)
         finally:
             capture.stop()
             for heard in chain.finish():
-                self._take(heard, store, chain)
+                self._take(heard, store, closing)
+            self._settle(closing.finish(), store)
             store.close()
+            if self._feed.has_echoes:
+                self._send(self._feed.idle(self._clock(), "starting", "Between two stretches of listening.", {}))
         if capture.error is not None:
             self._note_lost(str(capture.error))
             stop.wait(RETRY_S)
@@ -162,6 +176,7 @@ class Engine:
         until_unix: float,
         capture: Capture,
         chain: Chain,
+        closing: Closing,
         store: LiveStore,
         frames: list[tuple[tuple[str, ...], FrameBlock]],
     ) -> None:
@@ -172,20 +187,33 @@ class Engine:
                 silent_s = self._monotonic() - last_item
                 if silent_s > SILENT_S:
                     self._silent(silent_s)
+                self._settle(closing.done(), store)
                 store.flush()
                 continue
             last_item = self._monotonic()
             self._since_lost(item, store)
             for heard in chain.process(item):
-                self._take(heard, store, chain)
+                self._take(heard, store, closing)
+            self._settle(closing.done(), store)
             self._publish(frames, capture, item)
 
-    def _take(self, heard: Heard, store: LiveStore, chain: Chain) -> None:
-        self._feed.hear(heard)
-        store.keep(heard)
-        for findings in heard.findings:
+    def _take(self, heard: Heard, store: LiveStore, closing: Closing) -> None:
+        """Take in what the chain yielded; its echoes come back by ``closing``."""
+        rest = closing.add(heard, in_haste=self._shedding)
+        self._feed.hear(rest)
+        store.keep(rest)
+        for sentence in self._levels.hear(rest):
+            self._notice("level-changed", sentence)
+
+    def _settle(self, closed: Heard, store: LiveStore) -> None:
+        """Store echoes that have closed, and only then tell of them."""
+        if not closed.findings:
+            return
+        store.keep(closed)
+        self._feed.hear(closed)
+        for findings in closed.findings:
             for echo in findings.echoes:
-                self._keep_snippet(echo, chain)
+                self._tell_if_strong(echo)
 
     def _publish(self, frames: list[tuple[tuple[str, ...], FrameBlock]], capture: Capture, item: Block | Gap) -> None:
         backlog = capture.backlog
@@ -203,20 +231,31 @@ class Engine:
             self._send(self._feed.idle(item.end_unix, "lost", f"No samples: {item.reason}.", health))
         frames.clear()
 
-    def _keep_snippet(self, echo: Echo, chain: Chain) -> None:
-        if not echo.peak_snr_db >= self._site.station.snippet_snr_db or self._disk_is_full():
-            return
-        excerpt = chain.recent.excerpt(echo.start_unix - 0.5, echo.end_unix + 0.5)
+    def _keep_snippet(self, echo: Echo, recent: Samples) -> Echo:
+        strength = strength_db(echo, self._channels[echo.channel])
+        if not strength >= self._site.station.snippet_snr_db or self._disk_is_full():
+            return echo
+        excerpt = recent.excerpt(echo.start_unix - 0.5, echo.end_unix + 0.5)
         try:
             if excerpt is not None:
-                self._snippets.keep(excerpt, echo.channel, echo.peak_snr_db)
+                self._snippets.keep(excerpt, echo.channel, strength)
         except SkyglintError as error:
             log.warning("snippet not kept: %s", error)
-        if self._site.notices and echo.peak_snr_db >= self._site.notices.strong_snr_db:
-            self._notice(
-                "strong-echo",
-                f"{echo.echo_class} echo on {echo.channel}: {echo.peak_snr_db:.0f} dB, {echo.duration_s:.1f} s",
-            )
+        return echo
+
+    def _tell_if_strong(self, echo: Echo) -> None:
+        channel = self._channels[echo.channel]
+        if self._site.notices is None or not strength_db(echo, channel) >= self._site.notices.strong_snr_db:
+            return
+        text = f"{echo.echo_class} echo on {echo.channel}: {peak_words(echo, channel)}, {echo.duration_s:.1f} s"
+        self._notice("strong-echo", text)
+
+    def _prepare_database(self) -> None:
+        """Make the database before the first samples come; where that fails it is tried again with each write."""
+        try:
+            Store.open(self._database, mode="create").close()
+        except (StoreError, RequestError) as error:
+            self._trouble(StoreError(str(error)))
 
     def _begin_run(self, store: Store) -> int:
         return store.begin_run(self._site.site.name, self._site_text, "watch", asdict(self._settings), self._clock())
@@ -229,6 +268,9 @@ class Engine:
         try:
             with Store.open(self._database, site_name=self._site.site.name) as store:
                 span = store.span()
+        except RequestError:
+            # Nothing of this site is in it yet.
+            return
         except StoreError as error:
             log.warning("coverage before the start is not known: %s", error)
             return

@@ -55,6 +55,11 @@ class Feed:
         watched = [span.end_unix - span.start_unix for span in heard.coverage if span.state == "watched"]
         self._watched_s += max(watched, default=0.0)
 
+    @property
+    def has_echoes(self) -> bool:
+        """Whether echoes wait for the next message."""
+        return bool(self._echoes)
+
     def message(
         self, names: Sequence[str], frames: FrameBlock, health: dict[str, float], with_spectra: bool
     ) -> LiveMessage:

@@ -68,7 +68,8 @@ class Recent:
     @property
     def since_unix(self) -> float:
         """UTC of the oldest sample held; infinity where none is."""
-        return self._unix(self._blocks[0], 0) if self._blocks else math.inf
+        held = tuple(self._blocks)
+        return self._unix(held[0], 0) if held else math.inf
 
     def add(self, block: Block) -> None:
         """Take in the newest block; blocks of an earlier stretch are forgotten."""
@@ -82,7 +83,9 @@ class Recent:
         """Return what is still held of a span; ``None`` where nothing of it is."""
         parts: list[NDArray[Any]] = []
         first_unix = math.nan
-        for block in self._blocks:
+        # A copy of the list: a thread may ask while the newest block comes in.
+        held = tuple(self._blocks)
+        for block in held:
             rate, begin_unix = block.sample_rate_hz * self._factor, self._unix(block, 0)
             length_s = block.n_samples / rate
             begin = round(min(max(start_unix - begin_unix, 0.0), length_s) * rate)
@@ -95,7 +98,7 @@ class Recent:
             parts.append(block.values[begin * components : end * components])
         if not parts:
             return None
-        newest = self._blocks[-1]
+        newest = held[-1]
         values = parts[0] if len(parts) == 1 else np.concatenate(parts)
         return Excerpt(values, newest.encoding, first_unix, newest.sample_rate_hz, newest.center_frequency_hz)
 

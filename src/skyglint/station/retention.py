@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import threading
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -29,7 +30,7 @@ class Kept:
 
 
 class SnippetFolder:
-    """Keeps snippets in a folder and within a budget.
+    """Keeps snippets in a folder and within a budget; threads may share it.
 
     Parameters
     ----------
@@ -46,13 +47,15 @@ class SnippetFolder:
         for unfinished in folder.glob(".*.part"):
             unfinished.unlink(missing_ok=True)
         self._kept = sorted(_kept_in(folder), key=lambda item: item.time)
+        self._turn = threading.RLock()
 
     @property
     def used_bytes(self) -> int:
         """Bytes of all snippets together."""
-        return sum(item.size for item in self._kept)
+        with self._turn:
+            return sum(item.size for item in self._kept)
 
-    def keep(self, excerpt: Excerpt, channel: str, peak_snr_db: float) -> Path | None:
+    def keep(self, excerpt: Excerpt, channel: str, strength_db: float) -> Path | None:
         """Write a snippet and make room for it; return its path, or ``None`` where it alone exceeds the budget.
 
         Raises
@@ -63,27 +66,29 @@ class SnippetFolder:
         size = excerpt.values.nbytes
         if size > self._budget:
             return None
-        self.shrink_to(self._budget - size)
-        stamp = format_utc(excerpt.start_unix, 2).replace("-", "").replace(":", "")
-        path = self._folder / f"{stamp}_{round(peak_snr_db)}dB_{_safe(channel)}.sigmf-meta"
-        with SigMFWriter(path, excerpt.encoding, excerpt.sample_rate_hz, force=True) as writer:
-            writer.capture(excerpt.start_unix, excerpt.center_frequency_hz)
-            writer.write(excerpt.values)
-        data = path.with_suffix(".sigmf-data")
-        self._kept.append(Kept(data, stamp, round(peak_snr_db), size))
-        return path
+        with self._turn:
+            self.shrink_to(self._budget - size)
+            stamp = format_utc(excerpt.start_unix, 2).replace("-", "").replace(":", "")
+            path = self._folder / f"{stamp}_{round(strength_db)}dB_{_safe(channel)}.sigmf-meta"
+            with SigMFWriter(path, excerpt.encoding, excerpt.sample_rate_hz, force=True) as writer:
+                writer.capture(excerpt.start_unix, excerpt.center_frequency_hz)
+                writer.write(excerpt.values)
+            data = path.with_suffix(".sigmf-data")
+            self._kept.append(Kept(data, stamp, round(strength_db), size))
+            return path
 
     def shrink_to(self, most_bytes: float) -> None:
         """Remove snippets until at most so many bytes are left: of the older half, the weakest first."""
-        while self._kept and self.used_bytes > most_bytes:
-            older = self._kept[: max(1, len(self._kept) // 2)]
-            victim = min(older, key=lambda item: item.snr_db)
-            self._kept.remove(victim)
-            for path in (victim.path, victim.path.with_suffix(".sigmf-meta")):
-                try:
-                    path.unlink(missing_ok=True)
-                except OSError as error:
-                    raise SkyglintError(f"{path}: cannot be removed: {error.strerror}") from error
+        with self._turn:
+            while self._kept and self.used_bytes > most_bytes:
+                older = self._kept[: max(1, len(self._kept) // 2)]
+                victim = min(older, key=lambda item: item.snr_db)
+                self._kept.remove(victim)
+                for path in (victim.path, victim.path.with_suffix(".sigmf-meta")):
+                    try:
+                        path.unlink(missing_ok=True)
+                    except OSError as error:
+                        raise SkyglintError(f"{path}: cannot be removed: {error.strerror}") from error
 
 
 def find_snippet(folder: Path, channel: str, start_unix: float) -> Path | None:
