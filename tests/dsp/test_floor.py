@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from skyglint.dsp.floor import MIDMEAN_VARIANCE, BinFloor, FloorTracker, LineFloor, midmean_bias, step_level
+from skyglint.dsp.floor import MIDMEAN_VARIANCE, BinFloor, FloorTracker, midmean_bias, step_level
 
 SAMPLES = 760.0  # independent samples behind a frame of weighted FM power
 SIGMA = np.sqrt(MIDMEAN_VARIANCE / (50 * SAMPLES))
@@ -131,26 +131,6 @@ def test_a_floor_that_stayed_up_is_not_forgotten():
     before = tracker.predict().log_level[0]
     tracker.rewind(0, 20, 10)
     assert tracker.predict().log_level[0] == before
-
-
-def test_the_floor_of_bins_with_lines_is_the_mean_of_exponential_power():
-    rng = np.random.default_rng(11)
-    truth = np.ones(200)
-    truth[50] = 400.0
-    looks = truth * rng.exponential(1.0, (400, 200))
-    floor = LineFloor(looks[:20])
-    for look in looks[20:]:
-        floor.update(look)
-    assert floor.power[50] / 400 == pytest.approx(1.0, abs=0.5)
-    rest = np.delete(floor.power, 50)
-    assert np.median(rest) == pytest.approx(1.0, abs=0.05)
-    assert rest.std() < 0.25
-
-
-def test_one_strong_burst_moves_the_floor_of_a_bin_by_one_small_step():
-    floor = LineFloor(np.ones((20, 3)), 1.0)
-    floor.update(np.array([1e9, 1.0, 0.0]))
-    assert floor.power == pytest.approx([1.03, 1.0, 0.97], abs=0.001)
 
 
 def test_a_rewind_leaves_the_whole_state_as_if_the_burst_had_not_been_heard():

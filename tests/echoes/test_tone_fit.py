@@ -6,7 +6,7 @@ from skyglint.echoes.tone_fit import fit_tone, forming_trail
 
 def spiral(time, crossing, decay):
     """Return the gain of a forming trail: the integral summed over fine steps, its beginning faded in."""
-    step = crossing / 2000
+    step = crossing / 400
     formed = np.arange(-8 * crossing, max(6 * crossing, 8 * decay), step) + step / 2
     element = np.exp(-1j * np.pi * (formed / crossing) ** 2) * np.clip((8 - np.abs(formed / crossing)) / 4, 0, 1)
     grown = np.exp(formed / decay) * element

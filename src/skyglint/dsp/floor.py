@@ -23,9 +23,11 @@ from scipy.special import gammainc, gammaincinv
 Floats = NDArray[np.float64]
 
 #: Wander of level and slope in one step of 0.5 s, one row for each filter of the bank, relative (natural logarithm).
-#: From a receiver steadier than the measurement to ducting that moves by a decibel in ten seconds.
-LEVEL_WANDER = np.array([1e-5, 1e-4, 1e-3, 5e-3])
-SLOPE_WANDER = np.array([1e-8, 1e-6, 3e-5, 4e-4])
+#: From a receiver steadier than the measurement to ducting that moves by a decibel in ten seconds. Where wander shows
+#: against the noise (3e-4 and up) neighbours differ by less than two: a filter that allows for half of the wander has
+#: thresholds half as high as they should be.
+LEVEL_WANDER = np.array([1e-5, 1e-4, 3e-4, 6e-4, 1.1e-3, 2e-3, 3.5e-3, 6e-3])
+SLOPE_WANDER = np.array([1e-8, 1e-6, 3e-6, 1e-5, 3e-5, 8e-5, 2e-4, 4e-4])
 STEP_S = 0.5
 
 _SLOPE_MEMORY_S = 30.0  # an extrapolated slope dies away: what rose for a minute does not rise for an hour
@@ -244,14 +246,42 @@ class FloorTracker:
         self._p_slope[:] = self._p_slope * self._damping**2 + self._slope_q
 
 
+def quiet_steps(log_level: Floats, reading_sd: float) -> NDArray[np.bool_]:
+    """Return which of the first steps of one channel show its floor, though a burst may fill most of them.
+
+    The lowest level that a quarter of the steps share is the floor's; what stands higher by more than a floor moves is
+    a burst, what stands lower a dropout. On noise alone, or with a gain that wanders a little, all steps stay.
+
+    Parameters
+    ----------
+    log_level
+        Natural logarithm of the robust level of each step, shape (n_steps,).
+    reading_sd
+        Its standard deviation on noise.
+
+    Examples
+    --------
+    >>> quiet_steps(np.array([0.0, 0.01, 1.2, 1.3, 1.1, 1.2, 0.01, -60.0]), 0.005).astype(int)
+    array([1, 1, 0, 0, 0, 0, 1, 0])
+    """
+    reach = max(_JUMP, _GATE_SIGMAS * reading_sd)
+    ordered = np.sort(log_level)
+    least = max(-(-len(ordered) // 4), min(2, len(ordered)))
+    width = ordered[least - 1 :] - ordered[: len(ordered) - least + 1]
+    together = np.flatnonzero(width <= reach)
+    # No quarter agrees: a floor that fades. Then the closest quarter serves as well as any.
+    first = int(together[0]) if len(together) else int(np.argmin(width))
+    low, high = ordered[first], ordered[first + least - 1]
+    return np.asarray((log_level >= low - reach) & (log_level <= high + reach))
+
+
 class BinFloor:
     """The noise in each bin of one channel: a slow mean over the quiet steps.
 
     Parameters
     ----------
     step_spectra
-        Mean bin powers of the first steps, shape (n_steps, n_bins); their median is the start, so that bursts in fewer
-        than half of them do no harm.
+        Mean bin powers of the first quiet steps, shape (n_steps, n_bins); their median is the start.
     memory_s
         Seconds over which the mean is taken.
     """
@@ -265,33 +295,3 @@ class BinFloor:
         """Take in a quiet step's mean bin powers; ``log_gain`` is the floor's change since the start, taken out."""
         self._steps = min(self._steps + 1.0, self._memory)
         self.power = self.power + (step_spectrum * np.exp(-log_gain) - self.power) / self._steps
-
-
-class LineFloor:
-    """The noise in each bin of a narrow-band spectrum, its steady lines included.
-
-    Each look moves every bin's estimate up or down by a fixed small factor, towards its median; a burst of any strength
-    counts as one look up.
-
-    Parameters
-    ----------
-    looks
-        First spectra, shape (n_looks, n_bins); their median is the start.
-    median_over_mean
-        Of one look's power on noise: ln 2 for a single periodogram, nearly 1 for a mean of many.
-    """
-
-    _STEP = 0.03  # scatter of the estimate 15 %, 23 steps to double
-
-    def __init__(self, looks: Floats, median_over_mean: float = float(np.log(2.0))) -> None:
-        self._ratio = median_over_mean
-        self._log_median = np.log(np.maximum(np.median(looks, axis=0), 1e-30))
-
-    @property
-    def power(self) -> Floats:
-        """Mean power of each bin, shape (n_bins,)."""
-        return np.asarray(np.exp(self._log_median) / self._ratio)
-
-    def update(self, look: Floats) -> None:
-        """Take in one spectrum, shape (n_bins,)."""
-        self._log_median = self._log_median + self._STEP * np.sign(np.log(np.maximum(look, 1e-30)) - self._log_median)

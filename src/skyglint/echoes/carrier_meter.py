@@ -23,7 +23,6 @@ Floats = NDArray[np.float64]
 
 _PARTS = 10  # readings in a frame
 _FRAME_THRESHOLD, _PAIR_THRESHOLD = 9.0, 11.7  # energy over noise density: noise exceeds each once in 8,000
-_FIT_SAMPLES = 600
 _DRIFTING_HZ = 40.0
 
 
@@ -177,12 +176,10 @@ class CarrierMeter:
         low = max(start - 10, 0)
         high = min(stop + max(20, (stop - start) // 2), len(readings) // _PARTS)
         part = readings[low * _PARTS : high * _PARTS]
-        group = max(len(part) // _FIT_SAMPLES, 1)
-        part = part[: len(part) // group * group].reshape(-1, group).sum(axis=1) / np.sqrt(group)
         if len(part) < 12:
             return None
         begin = burst.best.sample / self._search.rate_hz - (first + low) * frame_s
-        return fit_tone(part, _PARTS / group / frame_s, begin, burst.best.decay_s, 0.0)
+        return fit_tone(part, _PARTS / frame_s, begin, burst.best.decay_s, 0.0)
 
     def _flags(
         self, item: ClosedTone, start: int, stop: int, ending: bool, echo_class: EchoClass, energy: Floats

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from skyglint.dsp.floor import LineFloor
 from skyglint.dsp.frames import FrameBlock
+from skyglint.dsp.line_floor import LineFloor, quiet_looks
 from skyglint.echoes.history import History, SpectraHistory
 from skyglint.echoes.plan import SearchPlan
 from skyglint.echoes.tone_bursts import ToneBurst, ToneCollector
@@ -136,7 +136,8 @@ class _Lane:
         self._usable = plan.grids[number].usable
         per_look = min(plan.frames_per_step, frames.n_frames)
         looks = frames.spectra[number][: frames.n_frames // per_look * per_look]
-        self.bins = LineFloor(looks.reshape(-1, per_look, looks.shape[1]).mean(axis=1, dtype=np.float64), 1.0)
+        means = looks.reshape(-1, per_look, looks.shape[1]).mean(axis=1, dtype=np.float64)
+        self.bins = LineFloor(np.median(means[quiet_looks(means.sum(axis=1))], axis=0), 1.0)
         self._skip = True  # the first whitened step is empty
         self._short = 0
 

@@ -23,8 +23,13 @@ Complexes = NDArray[np.complex128]
 _ITERATIONS = 60
 _STEPS = np.array([1e-4, 1e-4, 1e-6, 1e-3, 1e-2])
 _RATE_SD_HZ_S = 3.0  # what changing winds do to a trail's shift; a head's chirp is taken out before
-_WHOLE_ZONES, _END_ZONES = 2.5, 4.0
-_CROSSINGS_S = (0.005, 0.012, 0.025, 0.05, 0.1)
+_ZONES = 2.5, 4.0  # half zones to which the trail's end turns the phase fully, and where it is left out
+_FIRST_ZONES = 0.5, 1.5  # for the first descent: a trail without ripples has no wrong minimum
+_CROSSINGS_S = (0.005, 0.008, 0.012, 0.018, 0.027, 0.04, 0.06, 0.1)
+_SHIFTS = (-0.6, -0.3, 0.0, 0.3, 0.6, 0.9)
+_FORMED_S = 0.03  # after the meteor's passing
+_FINE_S = 0.2  # about the passing every sample counts; elsewhere so many in a decay time are enough, or so many in all
+_PER_DECAY, _MOST_GROUPS = 25.0, 400
 _LONGEST_CROSSING_S = 0.15  # of half a Fresnel zone of 1 to 5 km at 20 to 70 km/s
 
 
@@ -63,42 +68,86 @@ def fit_tone(
     Parameters
     ----------
     samples
-        White noise of unit variance and the tone, shape (n,).
+        White noise of unit variance and the tone, shape (n,), about one for each millisecond.
     """
     z = samples.astype(np.complex128)
-    t: Floats = np.arange(0.5, len(z), dtype=np.float64) / np.float64(rate_hz)
-    centre = start_s + 0.5 * decay_s
-    model = _Tone(z, t, centre)
+    decay, frequency = _tail(z, rate_hz, start_s, decay_s, frequency_hz)
+    z *= np.exp(-2j * np.pi * frequency / rate_hz * np.arange(0.5, len(z)))
+    model = _Tone(*_thinned(z, rate_hz, start_s, decay), start_s + 0.5 * decay)
     guesses = [
-        np.array([np.log(decay_s), np.log(crossing), start_s + shift * crossing, frequency_hz, 0.0])
+        np.array([np.log(decay), np.log(crossing), start_s + shift * crossing, 0.0, 0.0])
         for crossing in _CROSSINGS_S
-        for shift in (-0.5, 0.0, 0.5, 1.0)
+        for shift in _SHIFTS
     ]
     theta = min((model.bounded(guess) for guess in guesses), key=model.cost)
+    theta = _descended(model, theta, max(decay, 0.01))
+    model.zones = _ZONES
+    return model.result(_descended(model, theta, max(decay, 0.01)), frequency)
+
+
+def _tail(z: Complexes, rate_hz: float, start_s: float, decay_s: float, frequency_hz: float) -> tuple[float, float]:
+    """Return decay time and frequency, predicted from sample to sample after the trail has formed.
+
+    The product of two samples d apart has the mean exp(-d/tau + i 2 pi f d) times the power: linear prediction of one
+    pole (Kumaresan & Tufts, IEEE Trans. ASSP 30, 833 (1982) [citation from memory]).
+    """
+    lag = max(round(0.5 * decay_s * rate_hz), 1)
+    first = max(round((start_s + max(0.1 * decay_s, _FORMED_S)) * rate_hz), 0)
+    early, late = z[first:-lag], z[first + lag :]
+    n = max(round(1.5 * decay_s * rate_hz), 1)
+    product = complex(np.vdot(early[:n], late[:n]) * np.exp(-2j * np.pi * frequency_hz * lag / rate_hz))
+    power = float(np.vdot(early[:n], early[:n]).real) - len(early[:n])
+    if not 0.0 < abs(product) < power:
+        return decay_s, frequency_hz
+    decay = lag / rate_hz / np.log(power / abs(product))
+    return float(np.clip(decay, decay_s / 3.0, decay_s * 3.0)), float(
+        frequency_hz + np.angle(product) * rate_hz / (2.0 * np.pi * lag)
+    )
+
+
+def _thinned(z: Complexes, rate_hz: float, start_s: float, decay_s: float) -> tuple[Complexes, Floats, Floats]:
+    """Return samples, their times and their lengths: all of them while the trail forms, sums of some elsewhere."""
+    n = len(z)
+    low, high = (int(np.clip(round((start_s + margin) * rate_hz), 0, n)) for margin in (-_FINE_S, _FINE_S))
+    group = max(round(decay_s * rate_hz / _PER_DECAY), (n - high + low) // _MOST_GROUPS, 1)
+    edges = np.concatenate([np.arange(0, low, group), np.arange(low, high), np.arange(high, n, group)])
+    count = np.diff(np.append(edges, n))
+    return np.add.reduceat(z, edges) / np.sqrt(count), (edges + 0.5 * count) / rate_hz, count / rate_hz
+
+
+def _descended(model: _Tone, theta: Floats, scale_s: float) -> Floats:
+    """Return where damped Gauss-Newton steps lead (Levenberg & Marquardt)."""
     cost, damping = model.cost(theta), 1e-2
+    limits = _LIMITS * scale_s
     for _ in range(_ITERATIONS):
         residual, jacobian = model.linearized(theta)
-        curvature = jacobian.T @ jacobian
-        scale = np.diag(np.diag(curvature) + 1e-9)
-        step = np.linalg.solve(curvature + damping * scale, jacobian.T @ residual)
-        trial = model.bounded(theta + np.clip(step, -_LIMITS * max(decay_s, 0.01), _LIMITS * max(decay_s, 0.01)))
-        trial_cost = model.cost(trial)
-        if trial_cost <= cost:
-            done = cost - trial_cost < 1e-3  # one standard error is a change of 1
-            theta, cost, damping = trial, trial_cost, max(damping / 5.0, 1e-9)
-            if done:
+        curvature, slope = jacobian.T @ jacobian, jacobian.T @ residual
+        while True:
+            step = np.linalg.solve(curvature + damping * np.diag(np.diag(curvature) + 1e-9), slope)
+            trial = model.bounded(theta + np.clip(step, -limits, limits))
+            trial_cost = model.cost(trial)
+            if trial_cost <= cost or damping > 1e8:
                 break
-        else:
             damping *= 6.0
-            if damping > 1e8:
-                break
-    return model.result(theta, rate_hz)
+        if trial_cost > cost:
+            break
+        done = cost - trial_cost < 1e-3 and damping < 0.1  # one standard error is a change of 1
+        theta, cost, damping = trial, trial_cost, max(damping / 5.0, 1e-9)
+        if done:
+            break
+    return theta
 
 
 _LIMITS = np.array([50.0, 50.0, 1.0, 500.0, 1e4])
 
 
-def forming_trail(time_s: Floats, crossing_s: float, decay_s: float) -> Complexes:
+def forming_trail(
+    time_s: Floats,
+    crossing_s: float,
+    decay_s: float,
+    widths_s: Floats | float = 0.0,
+    zones: tuple[float, float] = _ZONES,
+) -> Complexes:
     """Return the complex gain of a trail that forms and decays.
 
     It is the integral up to t of exp(-i pi (t'/T)^2 - (t - t')/tau) dt' in units of T sqrt(1/i). In closed form, with
@@ -114,24 +163,30 @@ def forming_trail(time_s: Floats, crossing_s: float, decay_s: float) -> Complexe
         T, the time through half a Fresnel zone.
     decay_s
         tau, the amplitude's decay time.
+    widths_s
+        Time over which each value is averaged: what turns within it fades.
+    zones
+        Half zones from the specular point between which the end of the trail fades out.
     """
     c = np.sqrt(1j * np.pi) / crossing_s
     u = c * time_s - 1.0 / (2.0 * c * decay_s)
     side = np.where(u.real >= 0, 1.0, -1.0)
     ratio = time_s / crossing_s
-    near = np.abs(ratio) < _END_ZONES
+    near = np.abs(ratio) < zones[1]
     gain = np.where(side > 0, np.exp(-np.maximum(time_s, -decay_s) / decay_s + 1.0 / (2.0 * c * decay_s) ** 2), 0.0)
-    beyond = np.clip((np.abs(ratio[near]) - _WHOLE_ZONES) / (_END_ZONES - _WHOLE_ZONES), 0.0, 1.0)
-    fade = 0.5 + 0.5 * np.cos(np.pi * beyond)
+    beyond = np.clip((np.abs(ratio[near]) - zones[0]) / (zones[1] - zones[0]), 0.0, 1.0)
+    fade = (0.5 + 0.5 * np.cos(np.pi * beyond)) * np.sinc(ratio * widths_s / crossing_s)[near]
     gain[near] -= 0.5 * side[near] * fade * np.exp(-1j * np.pi * ratio[near] ** 2) * wofz(1j * u[near] * side[near])
     return np.asarray(gain)
 
 
 class _Tone:
-    def __init__(self, z: Complexes, t: Floats, centre: float) -> None:
-        self._z, self._t, self._centre = z, t, centre
-        span = t[-1]
-        self._low = np.array([np.log(2.0 * t[0]), np.log(0.2 * t[0]), -span, -1e5, -1e5])
+    def __init__(self, z: Complexes, t: Floats, widths: Floats, centre: float) -> None:
+        self._z, self._t, self._widths, self._centre = z, t, widths, centre
+        self._root = np.sqrt(widths)
+        self.zones = _FIRST_ZONES
+        span, least = float(t[-1]), float(widths.min())
+        self._low = np.array([np.log(least), np.log(0.1 * least), -span, -1e5, -1e5])
         self._high = np.array([np.log(20.0), np.log(_LONGEST_CROSSING_S), span, 1e5, 1e5])
 
     def bounded(self, theta: Floats) -> Floats:
@@ -140,9 +195,11 @@ class _Tone:
     def wave(self, theta: Floats) -> Complexes:
         """Return the tone of unit amplitude."""
         log_decay, log_crossing, start, frequency, rate = theta
-        shape = forming_trail(self._t - start, float(np.exp(log_crossing)), float(np.exp(log_decay)))
+        crossing, decay = float(np.exp(log_crossing)), float(np.exp(log_decay))
+        shape = forming_trail(self._t - start, crossing, decay, self._widths, self.zones)
         ahead = self._t - self._centre
-        return np.asarray(shape * np.exp(2j * np.pi * (frequency * ahead + 0.5 * rate * ahead**2)))
+        turned = np.exp(2j * np.pi * (frequency * ahead + 0.5 * rate * ahead**2))
+        return np.asarray(self._root * shape * turned * np.sinc(frequency * self._widths))
 
     def amplitude(self, wave: Complexes) -> complex:
         size = float(np.vdot(wave, wave).real)
@@ -170,7 +227,7 @@ class _Tone:
         stacked = np.concatenate([jacobian.real, jacobian.imag, prior])
         return np.concatenate([residual.real, residual.imag, [-theta[4] * prior[0, 4]]]), stacked
 
-    def result(self, theta: Floats, rate_hz: float) -> ToneFit | None:
+    def result(self, theta: Floats, frequency_hz: float) -> ToneFit | None:
         _, jacobian = self.linearized(theta)
         # Unit complex variance is one half in each part.
         covariance = 0.5 * np.linalg.pinv(jacobian.T @ jacobian, rcond=1e-14, hermitian=True)
@@ -186,11 +243,11 @@ class _Tone:
         return ToneFit(
             decay,
             float(decay * np.sqrt(covariance[0, 0])),
-            float(theta[3] + moment * theta[4]),
+            float(frequency_hz + theta[3] + moment * theta[4]),
             float(np.sqrt(variance)),
             float(theta[4]),
             float(np.sqrt(covariance[4, 4])),
             float(theta[2]),
-            float(np.square(np.abs(amplitude * wave)).max() * rate_hz),
+            float(np.square(np.abs(amplitude * wave) / self._root).max()),
             energy,
         )

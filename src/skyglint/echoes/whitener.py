@@ -8,12 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import fft, fftfreq, ifft
 
-from skyglint.dsp.floor import LineFloor
+from skyglint.dsp.line_floor import LineFloor, first_floor, quiet_looks, smooth_floor, steady_lines
 
 Floats = NDArray[np.float64]
 
 _SMOOTHING_HZ = 64.0
-_LINE_RATIO = 1.9  # over the smooth floor: six standard deviations of a bin's estimate
 
 
 class Whitener:
@@ -36,17 +35,18 @@ class Whitener:
         self._window = np.sqrt(0.5 - 0.5 * np.cos(2 * np.pi * np.arange(2 * self._n) / (2 * self._n)))
         self._inside = np.abs(fftfreq(2 * self._n, 1 / rate_hz)) <= half_band_hz
         self._smooth = max(round(_SMOOTHING_HZ / (rate_hz / (2 * self._n))), 4)
-        blocks = [np.concatenate(pair) for pair in pairwise(first)]
-        blocks = blocks or [np.concatenate([first[0], first[0]])]
-        self._floor = LineFloor(np.stack([self._spectrum(block)[1] for block in blocks]))
+        self._floor = LineFloor(self._first(first))
         self._last = np.zeros(self._n, dtype=np.complex128)
         self._tail = np.zeros(self._n, dtype=np.complex128)
 
     def process(self, step: NDArray[np.complex64]) -> NDArray[np.complex64]:
         """Take in one step and return the one before it, whitened (the first time: nothing but zeros)."""
         transform, power = self._spectrum(np.concatenate([self._last, step]))
-        block = ifft(transform * self._gain()) * self._window
-        self._floor.update(power)
+        floor = self._floor.power
+        smooth = smooth_floor(floor, self._smooth)
+        lines = steady_lines(floor, smooth)
+        block = ifft(transform * self._gain(np.where(lines, np.maximum(floor, smooth), smooth))) * self._window
+        self._floor.update(power, lines)
         out = self._tail + block[: self._n]
         self._tail, self._last = block[self._n :], step.astype(np.complex128)
         return np.asarray(out, dtype=np.complex64)
@@ -55,13 +55,18 @@ class Whitener:
         transform = fft(block * self._window)
         return transform, transform.real**2 + transform.imag**2
 
-    def _gain(self) -> Floats:
-        floor = self._floor.power
-        rows = len(floor) // self._smooth
-        middle = np.median(floor[: rows * self._smooth].reshape(rows, self._smooth), axis=1)
-        smooth = np.interp(np.arange(len(floor)), (np.arange(rows) + 0.5) * self._smooth, middle)
-        lines = floor > _LINE_RATIO * smooth
-        lines |= np.roll(lines, 1) | np.roll(lines, -1)
-        noise = np.where(lines, np.maximum(floor, smooth), smooth)
+    def _first(self, steps: NDArray[np.complex64]) -> Floats:
+        """Return the floor of the warm-up, from the blocks of steps that hold no burst."""
+        within = self._inside[::2]
+        totals = np.array([np.square(np.abs(fft(step)[within])).sum() for step in steps])
+        quiet = quiet_looks(totals)
+        blocks = [np.concatenate(pair) for pair in pairwise(steps)]
+        both = quiet[1:] & quiet[:-1]
+        if not both.any():
+            lone = steps[np.flatnonzero(quiet)[0]]
+            blocks, both = [*blocks, np.concatenate([lone, lone])], np.append(both, True)
+        return first_floor(np.stack([self._spectrum(block)[1] for block in blocks]), both, self._smooth)
+
+    def _gain(self, noise: Floats) -> Floats:
         gain = np.sqrt(np.square(self._window).sum() / np.maximum(noise, 1e-30))
         return np.asarray(np.where(self._inside, gain, 0.0))
