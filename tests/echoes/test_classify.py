@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from skyglint.echoes.beat import Beat
 from skyglint.echoes.classify import Evidence, above, below, classify
 from skyglint.echoes.colour import Colour
 from skyglint.echoes.company import Company
@@ -41,7 +42,9 @@ CASES = {
     "underdense": evidence(),
     "overdense": evidence(duration_s=6.0, decay=ROUGH, envelope=Envelope(8.0, 0.02, 0.1, 0.45, 0.8, 0.5)),
     "head": evidence(duration_s=0.3, envelope=Envelope(8.0, 0.03, 0.06, 0.5, 0.0, 0.2)),
-    "aircraft": evidence(duration_s=25.0, decay=ROUGH, envelope=Envelope(3.0, 4.0, 6.0, 0.5, 8.0, 0.5)),
+    "aircraft": evidence(
+        duration_s=25.0, decay=ROUGH, envelope=Envelope(3.0, 4.0, 6.0, 0.5, 2.0, 0.5), beat=Beat(0.3, 4.5, 0.9)
+    ),
     "satellite": evidence(
         kind="carrier",
         duration_s=20.0,
@@ -89,6 +92,22 @@ def test_a_meteor_is_not_believed_in_a_guard():
 def test_a_fast_chirp_on_a_carrier_is_a_head():
     chirp = evidence(kind="carrier", colour=None, doppler_rate_hz_s=-3000.0, doppler_span_hz=900.0, doppler_hz=500.0)
     assert classify(chirp).echo_class == "head"
+
+
+def test_a_piece_of_a_beat_is_told_by_the_unrest_before_it():
+    assert classify(evidence(duration_s=0.2, strength=3.0, unrest=0.3)).echo_class == "aircraft"
+    assert classify(evidence(duration_s=2.0, strength=3.0, unrest=0.3)).echo_class == "sporadic-e"
+
+
+def test_an_even_beat_is_no_overdense_trail():
+    trail = CASES["overdense"]
+    assert classify(dataclasses.replace(trail, beat=Beat(0.4, 8.0, 0.9))).echo_class == "aircraft"
+    assert classify(dataclasses.replace(trail, beat=Beat(0.1, 1.2, 0.9))).echo_class == "overdense"
+
+
+def test_a_step_of_the_gain_is_the_receivers():
+    step = Company(3, 4, 0, 1, 1.0, references_up=1, references=1)
+    assert classify(evidence(company=step)).echo_class == "interference"
 
 
 def test_the_beat_of_an_aircraft_under_the_burst_is_not_a_meteor():

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from skyglint.echoes.envelope import burst_envelope, later_onsets, smoothed
+from skyglint.echoes.envelope import burst_envelope, smoothed
 
 FRAME_S = 0.01
 SAMPLES = 1900.0
@@ -43,22 +43,6 @@ def test_a_weak_burst_is_smoothed_until_noise_is_small():
     assert length == 1
 
 
-def test_a_second_trail_is_told():
-    t = np.arange(150) * FRAME_S
-    one = 10 * np.exp(-t / 0.3)
-    two = one + np.where(t >= 0.5, 8 * np.exp(-np.maximum(t - 0.5, 0) / 0.3), 0)
-    assert later_onsets(drawn(one), FRAME_S, SAMPLES) == 0
-    assert later_onsets(drawn(two), FRAME_S, SAMPLES) == 1
-
-
-@pytest.mark.parametrize("seed", range(6))
-def test_glints_that_beat_are_one_trail(seed):
-    t = np.arange(600) * FRAME_S
-    beat = np.abs(1 + 0.9 * np.exp(2j * np.pi * 1.4 * t + 1j * seed)) ** 2
-    assert later_onsets(drawn(10 * beat, seed), FRAME_S, SAMPLES) == 0
-
-
 def test_bursts_of_one_frame_are_described_too():
     envelope = burst_envelope(np.array([3.0]), FRAME_S, SAMPLES)
     assert envelope.middle == 0.5
-    assert later_onsets(np.array([3.0]), FRAME_S, SAMPLES) == 0

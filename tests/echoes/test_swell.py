@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from skyglint.echoes.swell import floor_swell
+from skyglint.echoes.swell import floor_swell, unrest
 
 STEP_S = 0.5
 
@@ -28,3 +28,33 @@ def test_a_station_that_has_been_there_for_long_is_the_floor():
 
 def test_the_first_step_of_a_stretch_has_nothing_to_compare():
     assert np.isinf(floor_swell(np.array([0.3]), STEP_S, 1.0).ratio)
+
+
+FRAME_S, SAMPLES = 0.01, 760.0
+
+
+def before(mean, seed=2):
+    mean = np.asarray(mean, dtype=float)
+    return (1 + mean) * np.random.default_rng(seed).gamma(SAMPLES, 1 / SAMPLES, len(mean)) - 1
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_quiet_floor_has_no_unrest_even_before_a_weak_burst(seed):
+    assert unrest(before(np.zeros(800), seed), FRAME_S, SAMPLES, 0.1) < 0.03
+
+
+def test_a_beat_before_the_burst_is_unrest():
+    # The median of a sine's square is half its amplitude's square; the median of a squared normal variable is 0.455.
+    t = np.arange(800) * FRAME_S
+    expected = 0.4 * np.sqrt(0.5 / 0.455) / 2.0
+    assert unrest(before(0.4 * np.sin(2 * np.pi * t / 2.7)), FRAME_S, SAMPLES, 2.0) == pytest.approx(expected, rel=0.1)
+
+
+def test_one_trail_before_another_is_no_unrest():
+    quiet = np.zeros(800)
+    quiet[100:350] = 5.0
+    assert unrest(before(quiet), FRAME_S, SAMPLES, 2.0) < 0.02
+
+
+def test_too_little_before_says_nothing():
+    assert unrest(np.full(150, 3.0), FRAME_S, SAMPLES, 2.0) == 0

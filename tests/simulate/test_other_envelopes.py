@@ -35,7 +35,7 @@ def test_slow_openings_rise_and_fall_within_their_time(make):
 
 def test_aircraft_beats_at_its_doppler_shift():
     # Direct and reflected signal beat at the difference of their shifts: 3 Hz at the start, 0 in the middle.
-    arrival = other.aircraft(0.0, 40.0, 3.0, 0.5)
+    arrival = other.aircraft(0.0, 40.0, 3.0, -3.0, 0.5)
     power = np.abs(arrival.gain) ** 2
     t = np.arange(len(power)) * arrival.step_s
     early = power[(t > 5) & (t < 10)]

@@ -9,14 +9,15 @@ from numpy.typing import NDArray
 
 from skyglint.echoes.carrier_search import CarrierSearch, ClosedTone
 from skyglint.echoes.classify import Evidence, classify
-from skyglint.echoes.company import Company
+from skyglint.echoes.company import Surroundings
 from skyglint.echoes.decay import Decay
 from skyglint.echoes.echo import METEORIC, NAN, Echo, EchoClass, Snippet
-from skyglint.echoes.envelope import burst_envelope, later_onsets
+from skyglint.echoes.envelope import burst_envelope
 from skyglint.echoes.height import echo_height_km
 from skyglint.echoes.measure import picture
+from skyglint.echoes.overlap import later_onsets, tone_sd
 from skyglint.echoes.plan import SearchPlan
-from skyglint.echoes.tone_bursts import CRASH_BREADTH, ToneBurst
+from skyglint.echoes.tone_bursts import ToneBurst
 from skyglint.echoes.tone_fit import ToneFit, fit_tone
 
 Floats = NDArray[np.float64]
@@ -65,7 +66,18 @@ def burst_track(burst: ToneBurst, rate_hz: float) -> Track:
 class CarrierMeter:
     """Makes echoes of closed bursts."""
 
-    def __init__(self, plan: SearchPlan, search: CarrierSearch, start_unix: float) -> None:
+    ``surroundings`` are all channels of the site; ``places`` are the carriers' numbers among them.
+    """
+
+    def __init__(
+        self,
+        plan: SearchPlan,
+        search: CarrierSearch,
+        start_unix: float,
+        surroundings: Surroundings,
+        places: tuple[int, ...],
+    ) -> None:
+        self._surroundings, self._places = surroundings, places
         self._plan, self._search, self._start_unix = plan, search, start_unix
 
     def measure(self, item: ClosedTone, ending: bool = False) -> Echo:
@@ -91,11 +103,18 @@ class CarrierMeter:
             overlong=burst.overlong,
             envelope=envelope,
             decay=decay,
-            company=_company(burst),
+            company=self._surroundings.company(
+                self._places[item.channel],
+                first + start,
+                inside,
+                self._plan.frames(self._plan.settings.longest_echo_s),
+                _breadth(burst),
+            ),
             colour=None,
             doppler_hz=track.frequency_hz,
             doppler_rate_hz_s=track.rate_hz_s,
             doppler_span_hz=track.span_hz,
+            spacecraft=self._spacecraft(item, float(10 * np.log10(max(inside[peak], 0.1) / frame_s))),
         )
         verdict = classify(evidence)
         underdense = verdict.echo_class == "underdense" and decay is not None

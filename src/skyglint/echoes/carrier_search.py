@@ -27,6 +27,7 @@ class CarrierReadings:
 
     floor: Floats
     excess: Floats
+    band_excess: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,19 +91,20 @@ class CarrierSearch:
         n_frames = frames.n_frames // n_steps
         self.spectra.append(frames.spectra)
         self.clipped.append(frames.clipped)
-        floor, excess = np.empty((2, len(self._lanes), frames.n_frames))
+        floor, excess, band = np.empty((3, len(self._lanes), frames.n_frames))
         closed: list[ClosedTone] = []
         for step in range(n_steps):
             rows = slice(step * n_frames, (step + 1) * n_frames)
             for number, lane in enumerate(self._lanes):
-                floor[number, rows], excess[number, rows] = lane.level(frames.spectra[number][rows])
+                levels = lane.level(frames.spectra[number][rows])
+                floor[number, rows], excess[number, rows], band[number, rows] = levels
                 baseband = frames.basebands[number]
                 assert baseband is not None  # channels of this kind have one
                 lane.take(baseband[rows.start * self.per_frame : rows.stop * self.per_frame])
                 closed += [
                     ClosedTone(number, burst, lane.heard, lane.bins.power) for burst in lane.collector.close(lane.heard)
                 ]
-        return CarrierReadings(floor, excess), closed
+        return CarrierReadings(floor, excess, band), closed
 
     def end(self) -> list[ClosedTone]:
         """Search what the whitening held back, and close what is still open."""
@@ -146,13 +148,15 @@ class _Lane:
         """Samples searched so far."""
         return self.white.end
 
-    def level(self, spectra: NDArray[np.float32]) -> tuple[Floats, Floats]:
-        """Return floor and strongest bin's excess of one step's frames."""
+    def level(self, spectra: NDArray[np.float32]) -> tuple[Floats, Floats, Floats]:
+        """Return floor, and the strongest bin's and the whole band's excess, of one step's frames."""
         floor = self.bins.power
         ratio = spectra[:, self._usable] / floor[self._usable]
         highest = ratio.max(axis=1, initial=0.0) - 1.0
         self.bins.update(spectra.mean(axis=0, dtype=np.float64))
-        return np.full(len(spectra), floor[self._usable].sum()), highest
+        whole = floor[self._usable].sum()
+        band = spectra[:, self._usable].sum(axis=1, dtype=np.float64) / whole - 1.0
+        return np.full(len(spectra), whole), highest, band
 
     def take(self, samples: NDArray[np.complex64]) -> None:
         """Whiten and search one step; a shorter one is the stretch's last."""

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from skyglint.echoes.beat import Beat
 from skyglint.echoes.colour import Colour
 from skyglint.echoes.company import Company
 from skyglint.echoes.decay import Decay
@@ -36,8 +37,11 @@ class Evidence:
     duration_s, peak_snr_db, strength, overlong
         Length, peak in the channel's bandwidth (for a carrier over 1 Hz), highest reading over its threshold, and
         whether it was closed for lasting too long.
-    envelope, decay, company, colour, swell
-        Shape in time, fitted decay, the other channels, shape in frequency, the slow signal under it.
+    envelope, decay, company, colour, swell, beat
+        Shape in time, fitted decay, the other channels, shape in frequency, the slow signal under it, its steadiest
+        beat (None for what is short, or a carrier).
+    unrest
+        How far the power wandered just before, over the burst's strong level.
     doppler_hz, doppler_rate_hz_s, doppler_span_hz
         Of a carrier: mean shift, its rate, and how far it moved; NaN for FM.
     """
@@ -53,6 +57,8 @@ class Evidence:
     company: Company
     colour: Colour | None
     swell: Swell | None = None
+    beat: Beat | None = None
+    unrest: float = 0.0
     doppler_hz: float = float("nan")
     doppler_rate_hz_s: float = float("nan")
     doppler_span_hz: float = float("nan")
@@ -88,10 +94,23 @@ def below(value: float, level: float, factor: float = 1.5) -> float:
 
 
 def _flicker(e: Evidence) -> float:
-    """Return how surely the burst is a beat or fade of the slow signal that it stands on."""
+    """Return how surely the burst is a beat or fade of a slow signal: of one under it, or of one just before it."""
+    restless = above(e.unrest, 0.06)
     if e.swell is None or e.swell.raised <= 0:
+        return restless
+    return max(above(e.swell.raised, 0.02) * below(e.swell.ratio, 3.0), restless)
+
+
+def _beating(e: Evidence) -> float:
+    """Return how surely one even beat, faster than winds can make glints beat, explains the fading."""
+    if e.beat is None:
         return _LEAST
-    return above(e.swell.raised, 0.02) * below(e.swell.ratio, 3.0)
+    return above(e.beat.share, 0.42, 1.15) * above(e.beat.fastest_hz, 2.6, 1.15)
+
+
+def _several(e: Evidence) -> float:
+    """Return how much more an opening than one aircraft the burst looks for what other stations do meanwhile."""
+    return 1.0 if e.company.targets_up else 0.5
 
 
 def _moving(e: Evidence) -> float:
@@ -144,7 +163,7 @@ def _underdense(e: Evidence) -> float:
 
 def _overdense(e: Evidence) -> float:
     shape = above(_roughness(e), _SMOOTH, 1.2) * above(e.duration_s, 0.5) * below(e.envelope.onset_s, 0.5)
-    return 0.2 * shape * (1.0 - _flicker(e)) * _slow(e) * _holds(not e.overlong, 0.2)
+    return 0.2 * shape * (1.0 - _flicker(e)) * (1.0 - _beating(e)) * _slow(e) * _holds(not e.overlong, 0.2)
 
 
 def _head(e: Evidence) -> float:
@@ -163,11 +182,16 @@ def _head(e: Evidence) -> float:
 
 def _aircraft(e: Evidence) -> float:
     swelling = above(e.duration_s, 4.0) * above(e.envelope.onset_s, 0.5) * above(e.envelope.middle, 0.3, 1.2)
-    if e.overlong:
-        swelling *= above(e.envelope.onset_s, 3.5, 1.3)
-    beating = _moving(e) if e.kind == "carrier" else 0.25 + 0.75 * above(e.envelope.fades_hz, 6.0, 1.3)
-    beat = _flicker(e) * below(e.duration_s, 1.0) * below(_raised_s(e), 90.0)
-    return max(0.1 * swelling * beating, beat)
+    if e.kind == "carrier":
+        line = swelling * _moving(e) * (above(e.envelope.onset_s, 3.5, 1.3) if e.overlong else 1.0)
+        return max(0.1 * line, _fragment(e))
+    swelling *= 0.03 if e.overlong else 0.25
+    return max(0.15 * above(e.duration_s, 3.0) * _beating(e), 0.1 * swelling, _fragment(e))
+
+
+def _fragment(e: Evidence) -> float:
+    """Return how surely the burst is a piece of an aircraft's beat."""
+    return _flicker(e) * below(e.duration_s, 1.0) * below(_raised_s(e), 90.0)
 
 
 def _satellite(e: Evidence) -> float:
@@ -176,28 +200,36 @@ def _satellite(e: Evidence) -> float:
     return 0.1 * above(e.duration_s, 4.0) * above(abs(e.doppler_rate_hz_s), 8.0) * above(e.doppler_span_hz, 100.0)
 
 
+def _followed(e: Evidence) -> float:
+    """Return how surely the floor itself has followed the signal up: it came slowly."""
+    return above(e.swell.raised, 0.12, 1.3) if e.swell else _LEAST
+
+
 def _sporadic_e(e: Evidence) -> float:
     fading = above(e.envelope.fades_hz, 0.08) * below(e.envelope.fades_hz, 5.0)
-    opening = _holds(e.overlong) * fading * below(e.envelope.onset_s, 3.5, 1.3)
-    blip = _flicker(e) * above(e.duration_s, 1.0) * below(e.duration_s, 5.0)
-    return max(0.15 * opening * _slow(e) * (1.0 - _moving(e)), blip)
+    lasting = 1.0 if e.overlong else 0.2 * above(e.duration_s, 12.0)
+    opening = lasting * fading * below(e.envelope.onset_s, 3.5, 1.3) * _several(e)
+    blip = _flicker(e) * above(e.duration_s, 1.0) * below(_raised_s(e), 90.0)
+    return max(0.15 * opening * _slow(e), blip) * (1.0 - _followed(e)) * (1.0 - _moving(e)) * (1.0 - _beating(e))
 
 
 def _ducting(e: Evidence) -> float:
-    slow = above(e.envelope.onset_s, 4.0) * below(e.envelope.fades_hz, 4.0)
+    slow = above(e.envelope.onset_s, 4.0) * (1.0 if e.overlong else 0.5)
     standing = above(e.swell.raised, 0.05) * above(e.swell.raised_s, 80.0) if e.swell else 0.0
-    duct = above(e.duration_s, 12.0) * max(slow, standing)
-    fade = max(above(e.duration_s, 5.0), above(_raised_s(e), 90.0) * below(e.envelope.fades_hz, 1.0))
-    return max(0.1 * duct * (1.0 - _moving(e)), _flicker(e) * fade)
+    duct = above(e.duration_s, 12.0) * max(slow, standing, _followed(e)) * _several(e)
+    fade = _flicker(e) * max(above(e.duration_s, 1.0) * _followed(e), above(_raised_s(e), 90.0))
+    return max(0.15 * duct, fade) * (1.0 - _moving(e)) * (1.0 - _beating(e))
 
 
 def _lightning(e: Evidence) -> float:
-    return 0.3 * _holds(e.company.everywhere) * below(e.duration_s, 0.6)
+    return 0.3 * _holds(e.company.everywhere and not e.company.in_receiver) * below(e.duration_s, 0.6)
 
 
 def _interference(e: Evidence) -> float:
-    guard = _holds(e.guard or e.company.in_guard or e.company.everywhere, 0.02)
-    return 0.3 * max(guard, _foreign_line(e)) * _holds(not e.company.everywhere or e.duration_s > 0.5, 0.3)
+    company = e.company
+    nearby = _holds(e.guard or company.in_guard or company.everywhere or company.in_receiver, 0.02)
+    flash = company.everywhere and not company.in_receiver and e.duration_s <= 0.5
+    return 0.3 * max(nearby, _foreign_line(e)) * _holds(not flash, 0.3)
 
 
 def _foreign_line(e: Evidence) -> float:
@@ -229,8 +261,9 @@ _SCORES: dict[EchoClass, Callable[[Evidence], float]] = {
 def classify(evidence: Evidence) -> Verdict:
     """Return the most probable class of a burst, and why."""
     scores = {name: score(evidence) for name, score in _SCORES.items()}
-    if evidence.guard or evidence.company.in_guard or evidence.company.everywhere:
-        # What shows in a guard has no far transmitter behind it.
+    company = evidence.company
+    if evidence.guard or company.in_guard or company.everywhere or company.in_receiver:
+        # What shows in a guard, or lifts the reference as much, has no far transmitter behind it.
         for name in ("underdense", "overdense", "head", "aircraft", "satellite", "sporadic-e", "ducting", "unknown"):
             scores[name] *= _LEAST
     total = sum(scores.values()) or 1.0

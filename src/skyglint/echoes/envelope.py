@@ -82,33 +82,3 @@ def _fades(power: Floats) -> int:
             if value < 0.5 * high:
                 falling, low = True, value
     return count
-
-
-#: A rise this quick is another trail if it makes up half of the power that follows and is high over what was before:
-#: two glints of one trail that beat at 1.5 Hz, as fast as winds make them, rise by 0.28 of their range in that time.
-_ONSET_S, _AHEAD_S = 0.06, 0.3
-_ONSET_SHARE, _AHEAD_SHARE = 0.4, 0.5
-_FIRST_ONSET_S = 0.15
-
-
-def later_onsets(excess: Floats, frame_s: float, samples_per_frame: float) -> int:
-    """Count the sharp rises within a burst after its own: the trails that overlap the first.
-
-    Parameters
-    ----------
-    excess
-        Frames' power over the floor minus 1, shape (n_frames,).
-    """
-    smooth = (excess[1:] + excess[:-1]) / 2.0
-    lag, first = max(round(_ONSET_S / frame_s), 1), round(_FIRST_ONSET_S / frame_s)
-    if len(smooth) <= first + lag:
-        return 0
-    before, after = smooth[:-lag], smooth[lag:]
-    noise = 6.0 * (1.0 + np.maximum(after, 0.0)) / np.sqrt(2.0 * samples_per_frame)
-    ahead = np.lib.stride_tricks.sliding_window_view(
-        np.pad(smooth, (0, round(_AHEAD_S / frame_s))), round(_AHEAD_S / frame_s) + 1
-    ).max(axis=1)[: len(before)]
-    needed = np.maximum(_ONSET_SHARE * np.maximum.accumulate(before), _AHEAD_SHARE * ahead)
-    sharp = after - before > np.maximum(needed, noise)
-    frames = np.flatnonzero(sharp[first:])
-    return int(len(frames) > 0) + int((np.diff(frames) > 2 * lag).sum())

@@ -5,28 +5,42 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from skyglint.echoes.beat import burst_beat
 from skyglint.echoes.classify import Evidence, classify
 from skyglint.echoes.colour import Colour, burst_colour
-from skyglint.echoes.company import Company, burst_company
+from skyglint.echoes.company import Company, Surroundings
 from skyglint.echoes.decay import Decay, fit_decay
 from skyglint.echoes.echo import METEORIC, NAN, Echo, EchoClass, Snippet
-from skyglint.echoes.envelope import burst_envelope, later_onsets
+from skyglint.echoes.envelope import burst_envelope
 from skyglint.echoes.fm_search import Closed, FmSearch
 from skyglint.echoes.height import echo_height_km
 from skyglint.echoes.measure import burst_strength, picture
+from skyglint.echoes.overlap import later_onsets, noise_like_sd
 from skyglint.echoes.plan import SearchPlan
-from skyglint.echoes.swell import Swell, floor_swell
+from skyglint.echoes.swell import Swell, floor_swell, unrest
 
 Floats = NDArray[np.float64]
 
 _LONGEST_FIT = 240  # frames; longer bursts are fitted in means of several frames
 _CLIPPED_SHARE = 1e-3
+_BEFORE_S, _JUST_BEFORE_S = 8.0, 0.1
 
 
 class FmMeter:
-    """Makes echoes of closed bursts."""
+    """Makes echoes of closed bursts.
 
-    def __init__(self, plan: SearchPlan, search: FmSearch, start_unix: float) -> None:
+    ``surroundings`` are all channels of the site; ``places`` are the FM channels' numbers among them.
+    """
+
+    def __init__(
+        self,
+        plan: SearchPlan,
+        search: FmSearch,
+        start_unix: float,
+        surroundings: Surroundings,
+        places: tuple[int, ...],
+    ) -> None:
+        self._surroundings, self._places = surroundings, places
         self._plan, self._search, self._memory = plan, search, search.memory
         self._start_unix = start_unix
 
@@ -49,6 +63,8 @@ class FmMeter:
             company=company,
             colour=colour,
             swell=self._swell(item, envelope.strong),
+            beat=burst_beat(excess, frame_s, self._search.lanes.plain_samples[channel]),
+            unrest=self._unrest(item, envelope.strong),
         )
         verdict = classify(evidence)
         decaying = decay if verdict.echo_class == "underdense" else None
@@ -106,14 +122,15 @@ class FmMeter:
         )
 
     def _company(self, item: Closed) -> Company:
-        start = max(item.burst.start - item.burst.n_frames - 15, 0)
-        start = max(start, item.burst.stop - self._plan.frames(self._plan.settings.longest_echo_s))
-        start = min(start, item.burst.start)
-        excess = self._memory.excess.view(start, item.burst.stop)
-        samples = np.array([weighting.samples_per_frame for weighting in self._search.lanes.weightings])
-        return burst_company(
-            excess, item.channel, item.burst.start - start, item.burst.stop - start, samples, self._plan.guard
-        )
+        own = self._memory.excess.view(item.burst.start, item.burst.stop)[item.channel]
+        longest = self._plan.frames(self._plan.settings.longest_echo_s)
+        return self._surroundings.company(self._places[item.channel], item.burst.start, own, longest)
+
+    def _unrest(self, item: Closed, strong: float) -> float:
+        stop = max(item.burst.start - self._plan.frames(_JUST_BEFORE_S), 0)
+        start = max(stop - self._plan.frames(_BEFORE_S), item.now - self._memory.keep, 0)
+        before = self._memory.power_excess.view(start, max(stop, start))[item.channel]
+        return unrest(before, self._plan.frame_s, self._search.lanes.plain_samples[item.channel], strong)
 
     def _swell(self, item: Closed, strong: float) -> Swell:
         background = self._memory.background(item.channel, item.burst.start)
@@ -128,7 +145,8 @@ class FmMeter:
             "gap": burst.start <= 2 or (ending and burst.stop >= item.now - 2),
             "guard": channel.role != "guard" and company.in_guard,
             "long": burst.overlong,
-            "merged": echo_class in METEORIC and later_onsets(excess, self._plan.frame_s, samples) > 0,
+            "merged": echo_class in METEORIC
+            and later_onsets(excess, self._plan.frame_s, noise_like_sd(excess, samples)) > 0,
         }
         return tuple(sorted(name for name, holds in told.items() if holds))
 

@@ -49,6 +49,7 @@ class FmMemory:
     """The last half minute of all FM channels: what a burst is measured from."""
 
     def __init__(self, n_channels: int, keep: int, frames_per_step: int) -> None:
+        self.keep = keep
         self.excess = History((n_channels,), keep)
         self.power_excess = History((n_channels,), keep)
         self.clipped = History((), keep)

@@ -8,10 +8,11 @@ import numpy as np
 
 from skyglint.dsp.frames import FrameBlock
 from skyglint.echoes.carrier_meter import CarrierMeter
-from skyglint.echoes.carrier_search import CarrierSearch
+from skyglint.echoes.carrier_search import CarrierSearch, ClosedTone
+from skyglint.echoes.company import Surroundings
 from skyglint.echoes.echo import Echo, Findings
 from skyglint.echoes.fm_meter import FmMeter
-from skyglint.echoes.fm_search import STEPS_PER_LESSON, FmSearch
+from skyglint.echoes.fm_search import STEPS_PER_LESSON, Closed, FmSearch
 from skyglint.echoes.plan import SearchPlan
 
 
@@ -29,16 +30,20 @@ class Stretch:
     def __init__(self, plan: SearchPlan, frames: FrameBlock) -> None:
         self._plan = plan
         self._start_unix, self._frames_read = frames.start_unix, 0
+        self._reference = np.array([channel.role == "reference" for channel in plan.channels])
+        self._carrier_samples = np.array([grid.samples_per_frame * grid.usable.sum() for grid in plan.grids])
         self._fm: tuple[FmSearch, FmMeter] | None = None
         self._carrier: tuple[CarrierSearch, CarrierMeter] | None = None
         fm, self._fm_places = plan.part("fm")
         carrier, self._carrier_places = plan.part("carrier")
+        self._surroundings = Surroundings(plan.channels, plan.frames(2.0 * plan.settings.longest_echo_s))
         if fm.channels:
             search = FmSearch(fm, _only(frames, self._fm_places))
-            self._fm = search, FmMeter(fm, search, frames.start_unix)
+            self._fm = search, FmMeter(fm, search, frames.start_unix, self._surroundings, self._fm_places)
         if carrier.channels:
             tones = CarrierSearch(carrier, _only(frames, self._carrier_places))
-            self._carrier = tones, CarrierMeter(carrier, tones, frames.start_unix)
+            meter = CarrierMeter(carrier, tones, frames.start_unix, self._surroundings, self._carrier_places)
+            self._carrier = tones, meter
 
     @property
     def steps_to_read(self) -> int:
@@ -50,17 +55,24 @@ class Stretch:
         n_steps = max(frames.n_frames // self._plan.frames_per_step, 1)
         floor = np.empty((len(self._plan.channels), frames.n_frames), dtype=np.float32)
         excess = np.empty_like(floor)
-        echoes: list[Echo] = []
+        around, samples = np.empty(excess.shape), self._carrier_samples.copy()
+        closed: list[Closed] = []
+        over: list[ClosedTone] = []
         if self._fm:
-            search, meter = self._fm
+            search, places = self._fm[0], list(self._fm_places)
             readings, closed = search.read(_only(frames, self._fm_places), n_steps)
-            floor[list(self._fm_places)], excess[list(self._fm_places)] = readings.floor, readings.power_excess
-            echoes += [meter.measure(item) for item in closed]
+            floor[places], excess[places] = readings.floor, readings.power_excess
+            # A reference is all signal: its plain power stands still, its weighted power moves with the programme.
+            around[places] = np.where(self._reference[places, None], readings.power_excess, readings.excess)
+            samples[places] = [weighting.samples_per_frame for weighting in search.lanes.weightings]
         if self._carrier:
-            tones, tone_meter = self._carrier
-            levels, over = tones.read(_only(frames, self._carrier_places), n_steps)
-            floor[list(self._carrier_places)], excess[list(self._carrier_places)] = levels.floor, levels.excess
-            echoes += [tone_meter.measure(tone) for tone in over]
+            places = list(self._carrier_places)
+            levels, over = self._carrier[0].read(_only(frames, self._carrier_places), n_steps)
+            floor[places], excess[places], around[places] = levels.floor, levels.excess, levels.band_excess
+        # All channels first: a burst is judged by what every other one did.
+        self._surroundings.append(around, samples)
+        echoes = [self._fm[1].measure(item) for item in closed] if self._fm else []
+        echoes += [self._carrier[1].measure(tone) for tone in over] if self._carrier else []
         self._frames_read += frames.n_frames
         return Findings(frames.start_unix, frames.frame_s, floor, excess, _in_order(echoes))
 

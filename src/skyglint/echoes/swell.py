@@ -11,6 +11,7 @@ Floats = NDArray[np.float64]
 
 _LOW_QUANTILE = 0.2
 _RECENT_S = 20.0
+_FLOOR_SD = 0.003
 _LEAST = 0.005  # a tenth of the drift that a night's receiver shows in 5 minutes
 
 
@@ -50,3 +51,24 @@ def floor_swell(log_floor: Floats, step_s: float, strong_excess: float) -> Swell
     if raised < _LEAST:
         return Swell(max(raised, 0.0), 0.0, np.inf)
     return Swell(raised, float((level > raised / 2).sum() * step_s), strong_excess * (1.0 + raised) / raised)
+
+
+def unrest(before: Floats, frame_s: float, samples_per_frame: float, strong_excess: float) -> float:
+    """Return how far the power wandered just before a burst, over the burst's strong level: 0 on a quiet floor.
+
+    The median over quarters of a second, so that one trail before another does not count; 0 where less than two seconds
+    are known. A fragment of an aircraft's beat, or of an opening, comes after others like it; a trail comes alone.
+
+    Parameters
+    ----------
+    before
+        Power over the floor minus 1 before the burst, shape (n_frames,).
+    """
+    length = max(round(0.25 / frame_s), 1)
+    blocks = before[: len(before) // length * length].reshape(-1, length).mean(axis=1)
+    if len(blocks) < 8:
+        return 0.0
+    # The median of a squared normal variable is 0.455 of its mean (chi-square tables, one degree of freedom); the noise
+    # is taken off twice, because the median itself scatters.
+    square = float(np.median(np.square(blocks))) / 0.455 - 2.0 * (1.0 / (length * samples_per_frame) + _FLOOR_SD**2)
+    return float(np.sqrt(max(square, 0.0)) / max(strong_excess, 1e-6))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from skyglint.echoes.company import CRASH_BREADTH
 from skyglint.echoes.settings import DetectionSettings
 from skyglint.echoes.tones import Hit
 
@@ -12,9 +13,6 @@ _SIDELOBE = 0.1  # a hit this much below a burst's best at the same time is the 
 _TAIL = 0.3  # what clings to a closed burst and is this much weaker is its tail
 _FADING_ON = 4.0  # what follows an overlong burst is its continuation unless this much stronger
 _PATIENCE_S = 0.5
-
-#: Share of a channel's bands that stand out together in a crash (lightning, an impulse) and never in a tone.
-CRASH_BREADTH = 0.4
 
 
 @dataclass(slots=True)

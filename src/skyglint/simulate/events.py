@@ -72,10 +72,15 @@ class Head(ChannelEvent):
 
 
 class Aircraft(ChannelEvent):
-    """An aircraft: a slow Doppler line that crosses zero, beating with the signal that comes directly."""
+    """An aircraft: a slow Doppler line, beating with the signal that comes directly.
+
+    Its shift runs from ``doppler_hz`` to ``doppler_end_hz``; without one, to the opposite: it crosses the baseline.
+    ``direct_share`` is for a station without a ``direct_snr_db``: a direct signal that comes and goes with it.
+    """
 
     duration_s: Duration
     doppler_hz: Hertz = 40.0
+    doppler_end_hz: Hertz | None = None
     direct_share: Share = 0.3
 
 

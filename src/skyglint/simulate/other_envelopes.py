@@ -23,15 +23,20 @@ def steady(start_s: float, duration_s: float) -> Arrival:
     return Arrival(start_s, duration_s, np.ones(2, dtype=np.complex64))
 
 
-def aircraft(start_s: float, duration_s: float, doppler_hz: float, direct_share: float) -> Arrival:
-    """Return a reflection that swells and fades while its shift runs from plus to minus, beating with a direct signal.
+def aircraft(
+    start_s: float, duration_s: float, doppler_hz: float, doppler_end_hz: float, direct_share: float
+) -> Arrival:
+    """Return a reflection that swells and fades while its shift runs evenly, beating with a direct signal.
+
+    Near the baseline the shift is (v sin a)^2 (1/R1 + 1/R2) t / wavelength, for a flight at the angle a to it: the
+    sum of two distances to a straight flight, to second order (geometry).
 
     ``direct_share`` is the direct signal's amplitude over the reflection's largest.
     """
-    step = min(0.002, 0.02 / max(abs(doppler_hz), 1.0))
+    step = min(0.002, 0.02 / max(abs(doppler_hz), abs(doppler_end_hz), 1.0))
     t = np.arange(0, duration_s + step, step)
     u = np.clip(t / duration_s, 0, 1)
-    turns = doppler_hz * duration_s * (u - u**2)
+    turns = duration_s * (doppler_hz * u + (doppler_end_hz - doppler_hz) * u**2 / 2)
     reflected = np.sin(np.pi * u) ** 2 * np.exp(2j * np.pi * turns)
     edge = _ramp(t, duration_s, min(2.0, duration_s / 4))
     return Arrival(start_s, step, (reflected + direct_share * edge).astype(np.complex64))

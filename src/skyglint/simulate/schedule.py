@@ -133,8 +133,9 @@ def _burst(event: tables.Burst, station: Transmitter, random: np.random.Generato
 
 
 def _aircraft(event: tables.Aircraft, station: Transmitter, random: np.random.Generator) -> _Drawn:
-    arrival = other.aircraft(event.start_s, event.duration_s, event.doppler_hz, event.direct_share)
-    return _Drawn(arrival, "aircraft", doppler_rate_hz_s=-2 * event.doppler_hz / event.duration_s)
+    end_hz = -event.doppler_hz if event.doppler_end_hz is None else event.doppler_end_hz
+    arrival = other.aircraft(event.start_s, event.duration_s, event.doppler_hz, end_hz, event.direct_share)
+    return _Drawn(arrival, "aircraft", doppler_rate_hz_s=(end_hz - event.doppler_hz) / event.duration_s)
 
 
 def _satellite(event: tables.Satellite, station: Transmitter, random: np.random.Generator) -> _Drawn:

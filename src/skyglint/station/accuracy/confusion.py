@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,33 +10,29 @@ from numpy.typing import NDArray
 
 from skyglint.echoes.echo import CLASSES, EchoClass
 from skyglint.simulate.frame_night import FrameNight
+from skyglint.site import Kind
+from skyglint.station.accuracy.draws import plant
 from skyglint.station.accuracy.matching import match
-from skyglint.station.accuracy.scenes import FM_HZ, Event, carrier_night, fm_night, hear
+from skyglint.station.accuracy.scenes import FM_HZ, carrier_night, fm_night, hear
 
-#: Scenario tables by class, and the longest that one event takes with the quiet after it.
-TABLES: dict[EchoClass, tuple[str, float]] = {
-    "underdense": ("underdense", 10.0),
-    "overdense": ("overdense", 45.0),
-    "head": ("head", 10.0),
-    "aircraft": ("aircraft", 150.0),
-    "satellite": ("satellite", 150.0),
-    "sporadic-e": ("sporadic_e", 260.0),
-    "ducting": ("ducting", 500.0),
-    "lightning": ("lightning", 15.0),
-    "interference": ("comb", 60.0),
-}
-_EVERYWHERE = ("lightning", "interference")
-#: Classes that a carrier shows and FM does not.
-CARRIER_CLASSES: tuple[EchoClass, ...] = ("underdense", "overdense", "head", "aircraft", "satellite")
+#: A satellite shows in an FM channel as nothing that could be told without its orbit: there is no line to follow.
 FM_CLASSES: tuple[EchoClass, ...] = (
     "underdense",
     "overdense",
+    "head",
     "aircraft",
     "sporadic-e",
     "ducting",
     "lightning",
     "interference",
 )
+CARRIER_CLASSES: tuple[EchoClass, ...] = (*FM_CLASSES[:4], "satellite", *FM_CLASSES[4:])
+_MOST_A_NIGHT = 32
+_LEAST_STRENGTH = 10.0**0.6  # 6 dB above the threshold
+
+#: An aircraft that both ends can see is near enough for a direct signal (by scatter in the troposphere).
+_FM_DIRECT_DB = (-15.0, 0.0)
+_CARRIER_DIRECT_DB = (25.0, 40.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,89 +68,47 @@ def fm_confusion(
     count: int, snr_db: tuple[float, float], seed: int, classes: tuple[EchoClass, ...] = FM_CLASSES
 ) -> Confusion:
     """Plant ``count`` events of every class that FM channels show, with peaks between two levels in 200 kHz."""
-    return _sum(classes, count, snr_db, seed, len(FM_HZ), fm_night)
+    return _sum(classes, count, snr_db, seed, "fm")
 
 
 def carrier_confusion(
     count: int, snr_db: tuple[float, float], seed: int, classes: tuple[EchoClass, ...] = CARRIER_CLASSES
 ) -> Confusion:
     """Plant ``count`` events of every class that a carrier shows, with peaks between two levels of C/N0."""
-    return _sum(classes, count, snr_db, seed, 1, carrier_night)
+    return _sum(classes, count, snr_db, seed, "carrier")
 
 
-def _sum(
-    classes: tuple[EchoClass, ...],
-    count: int,
-    snr_db: tuple[float, float],
-    seed: int,
-    stations: int,
-    make: Callable[..., FrameNight],
-    least_strength: float = 10.0**0.6,
-) -> Confusion:
-    empty = np.zeros((len(CLASSES), len(CLASSES)), dtype=np.int64)
-    total = Confusion(CLASSES, empty, np.zeros(len(CLASSES), dtype=np.int64))
-    for number, name in enumerate(classes):
-        rng = np.random.default_rng([seed, number])
-        rows, duration_s = _rows(name, count, snr_db, stations, rng)
-        total = total + _one(make({TABLES[name][0]: rows}, duration_s, seed + number), name, least_strength)
+def nights(name: EchoClass, count: int, snr_db: tuple[float, float], seed: int, kind: Kind) -> Iterator[FrameNight]:
+    """Yield nights with ``count`` events of one class in all."""
+    for part, first in enumerate(range(0, count, _MOST_A_NIGHT)):
+        rng = np.random.default_rng([seed, CLASSES.index(name), part])
+        planted = plant(name, min(_MOST_A_NIGHT, count - first), snr_db, kind, rng)
+        night_seed = int(rng.integers(2**31))
+        aircraft = name == "aircraft"
+        if kind == "fm":
+            direct_db = rng.uniform(*_FM_DIRECT_DB, len(FM_HZ)).tolist() if aircraft else []
+            yield fm_night(planted.tables, planted.duration_s, night_seed, direct_db, reference=True)
+        else:
+            station = {"direct_snr_db": float(rng.uniform(*_CARRIER_DIRECT_DB))} if aircraft else {}
+            yield carrier_night(planted.tables, planted.duration_s, night_seed, **station)
+
+
+def _sum(classes: tuple[EchoClass, ...], count: int, snr_db: tuple[float, float], seed: int, kind: Kind) -> Confusion:
+    n = len(CLASSES)
+    total = Confusion(CLASSES, np.zeros((n, n), dtype=np.int64), np.zeros(n, dtype=np.int64))
+    for name in classes:
+        for night in nights(name, count, snr_db, seed, kind):
+            total = total + _one(night, name)
     return total
 
 
-def _rows(
-    name: EchoClass, count: int, snr_db: tuple[float, float], stations: int, rng: np.random.Generator
-) -> tuple[list[Event], float]:
-    spacing = TABLES[name][1]
-    side = 1 if name in _EVERYWHERE else stations
-    rows = []
-    for i in range(count):
-        row = {
-            "start_s": 20.0 + spacing * (i // side) + float(rng.uniform(0, 1)),
-            "peak_snr_db": float(rng.uniform(*snr_db)),
-        }
-        if name not in _EVERYWHERE:
-            row["transmitter"] = f"s{i % side}" if side > 1 else "s"  # type: ignore[assignment]
-        rows.append({**row, **_shape(name, stations == 1, rng)})
-    return rows, 40.0 + spacing * (-(-count // side))
-
-
-def _shape(name: EchoClass, carrier: bool, rng: np.random.Generator) -> Event:
-    draw: dict[str, Callable[[], Event]] = {
-        "underdense": lambda: {"height_km": float(rng.normal(95, 4)), "speed_km_s": float(rng.uniform(20, 65))},
-        "overdense": lambda: {
-            "duration_s": float(np.exp(rng.uniform(0.0, np.log(15.0)))),
-            "glints": int(rng.integers(1, 6)),
-            "drift_hz": float(rng.uniform(0.3, 1.5)),
-            "height_km": float(rng.normal(92, 3)),
-        },
-        "head": lambda: {
-            "duration_s": float(rng.uniform(0.1, 0.5)),
-            "doppler_hz": float(rng.uniform(200, 2500)) if carrier else 1000.0,
-            "doppler_rate_hz_s": float(-rng.uniform(800, 5000)),
-        },
-        "aircraft": lambda: {
-            "duration_s": float(rng.uniform(15, 90)),
-            "doppler_hz": float(rng.uniform(10, 80)),
-            "direct_share": float(rng.uniform(0.1, 0.5)),
-        },
-        "satellite": lambda: {"duration_s": float(rng.uniform(30, 90)), "doppler_hz": float(rng.uniform(1000, 2900))},
-        "sporadic-e": lambda: {"duration_s": float(rng.uniform(60, 200)), "fading_hz": float(rng.uniform(0.1, 1.0))},
-        "ducting": lambda: {"duration_s": float(rng.uniform(200, 400)), "fading_hz": float(rng.uniform(0.005, 0.03))},
-        "lightning": lambda: {"duration_s": float(rng.uniform(0.1, 0.45)), "strokes": int(rng.integers(2, 8))},
-        "interference": lambda: {
-            "duration_s": float(rng.uniform(1, 25)),
-            "spacing_hz": float(rng.uniform(30e3, 120e3)),
-        },
-    }
-    return draw[name]()
-
-
-def _one(night: FrameNight, name: EchoClass, least_strength: float) -> Confusion:
+def _one(night: FrameNight, name: EchoClass) -> Confusion:
     counts = np.zeros((len(CLASSES), len(CLASSES)), dtype=np.int64)
     missed = np.zeros(len(CLASSES), dtype=np.int64)
     row = CLASSES.index(name)
     for item in match(night.truth.events, hear(night)):
         if item.main is None:
             missed[row] += 1
-        elif item.main.details["strength"] >= least_strength:
+        elif item.main.details["strength"] >= _LEAST_STRENGTH:
             counts[row, CLASSES.index(item.main.echo_class)] += 1
     return Confusion(CLASSES, counts, missed)

@@ -12,9 +12,11 @@ from skyglint.simulate.frame_night import FrameNight, frame_night
 from skyglint.simulate.scenario import Scenario
 from skyglint.site import Channel
 
-#: Invented stations: four programmes and a guard within one receiver's span, and one carrier.
+#: Invented stations: four programmes, a guard and a local station within one receiver's span, and one carrier.
 FM_HZ = (97_100_000.0, 97_500_000.0, 98_300_000.0, 98_700_000.0)
 GUARD_HZ = 99_100_000.0
+REFERENCE_HZ = 97_900_000.0
+REFERENCE_SNR_DB = 30.0
 CARRIER_HZ = 143_050_000.0
 PROGRAMMES = ("music", "speech", "music", "speech")
 DISTANCE_KM = 1000.0
@@ -24,14 +26,31 @@ _START_UTC = "2026-08-13T02:00:00Z"
 Event = dict[str, Any]
 
 
-def fm_night(events: Mapping[str, Sequence[Event]], duration_s: float, seed: int, **receiver: float) -> FrameNight:
-    """Return a night of four FM stations ``s0`` to ``s3`` in channels of the same names, and a guard."""
-    stations = [
+def fm_night(
+    events: Mapping[str, Sequence[Event]],
+    duration_s: float,
+    seed: int,
+    direct_snr_db: Sequence[float] = (),
+    reference: bool = False,
+    **receiver: float,
+) -> FrameNight:
+    """Return a night of four FM stations ``s0`` to ``s3`` in channels of the same names, and a guard.
+
+    ``direct_snr_db`` are the levels of the stations' direct signals (none, where it is empty); ``reference`` adds a
+    local station in a channel ``reference``.
+    """
+    stations: list[Event] = [
         {"name": f"s{i}", "kind": "fm", "frequency_hz": hz, "programme": PROGRAMMES[i], "distance_km": DISTANCE_KM}
         for i, hz in enumerate(FM_HZ)
     ]
+    for station, level_db in zip(stations, direct_snr_db, strict=False):
+        station["direct_snr_db"] = level_db
     channels = [Channel(name=f"s{i}", role="target", kind="fm", frequency_hz=hz) for i, hz in enumerate(FM_HZ)]
     channels.append(Channel(name="guard", role="guard", kind="fm", frequency_hz=GUARD_HZ))
+    if reference:
+        local = {"kind": "fm", "frequency_hz": REFERENCE_HZ, "programme": "music", "direct_snr_db": REFERENCE_SNR_DB}
+        stations.append({"name": "reference", **local})
+        channels.append(Channel(name="reference", role="reference", kind="fm", frequency_hz=REFERENCE_HZ))
     recording = _recording(duration_s, 2_400_000.0, 98_000_000.0, seed)
     return _night(recording, stations, events, channels, receiver)
 
