@@ -27,6 +27,7 @@ from skyglint.errors import RequestError, SiteFileError
 
 Role = Literal["target", "guard", "reference"]
 Kind = Literal["fm", "carrier"]
+Encoding = Literal["cu8", "ci8", "ci16_le", "cf32_le"]
 Polarization = Literal["horizontal", "vertical", "circular"]
 
 #: Analysis bandwidth where the site file names none: an FM broadcast channel (47 CFR 73.201 spaces them by 200 kHz),
@@ -82,13 +83,17 @@ class Antenna(_Table):
 
 
 class Receiver(_Table):
-    """Where samples come from and how the receiver is set; a recording states its own rate and centre."""
+    """Where samples come from and how the receiver is set; a recording states its own rate and centre.
+
+    ``encoding`` is of samples on standard input (source ``-``).
+    """
 
     source: Annotated[str, StringConstraints(min_length=1), Field(description="a receiver's address or a path")]
     center_frequency_hz: Frequency
     sample_rate_hz: Annotated[float, Field(ge=8_000, le=20e6, description="8,000 to 20,000,000 samples per second")]
     gain_db: Annotated[float | Literal["auto"], Field(description='a number of decibels or "auto"')]
     correction_ppm: Annotated[float, Field(ge=-200, le=200, description="-200 to 200 parts per million")]
+    encoding: Annotated[Encoding, Field(description='"cu8", "ci8", "ci16_le" or "cf32_le"')] = "cu8"
 
 
 class Channel(_Table):

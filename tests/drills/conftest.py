@@ -233,3 +233,13 @@ def make_station(tmp_path_factory):
 @pytest.fixture
 def patience():
     return wait_for
+
+
+@pytest.fixture
+def site_text():
+    return SITE
+
+
+@pytest.fixture
+def samples():
+    return SAMPLES

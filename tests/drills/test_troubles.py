@@ -207,6 +207,7 @@ def check_overload(happened):
     assert shed
     assert min(shed) < min(span.start_unix for span in happened.lost())
     assert any(message.health["spectra_shed"] for message in during_it)
+    assert any("Live spectrograms are left out" in message.sentence for message in during_it)
     # Back to normal: the spectra are there again.
     afterwards = [message for came, message in happened.station.said if came > happened.back + 1.0]
     assert any(message.spectra_db for message in afterwards)

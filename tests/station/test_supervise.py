@@ -57,6 +57,14 @@ def test_a_clean_end_of_what_runs_once_ends_all():
     assert other.process.poll() is not None
 
 
+def test_a_wrong_request_is_not_tried_again():
+    once = Child("once", script("raise SystemExit(2)"), once=True)
+    thread = running([once], threading.Event())
+    thread.join(20)
+    assert not thread.is_alive()
+    assert (once.starts, once.status) == (1, 2)
+
+
 def test_a_child_that_ignores_the_request_to_end_is_killed(monkeypatch):
     monkeypatch.setattr(module, "GRACE_S", 0.5)
     stubborn = (

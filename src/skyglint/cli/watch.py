@@ -27,4 +27,5 @@ def run(
     declared = load_site(site)
     if pages:
         typer.echo(f"Pages at http://{declared.pages.host}:{declared.pages.port}/ once they are up.", err=True)
-    watch_site(site, pages=pages, log_json=log_json)
+    if status := watch_site(site, pages=pages, log_json=log_json):
+        raise typer.Exit(status)

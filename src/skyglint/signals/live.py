@@ -14,7 +14,7 @@ from skyglint.errors import SourceError
 from skyglint.signals.band import Band
 from skyglint.signals.block import Block, Encoding, Gap, SourceInfo
 from skyglint.signals.lateness import Lateness, start_of
-from skyglint.signals.plausible import STUCK, is_stuck
+from skyglint.signals.plausible import STUCK, block_samples, cell_samples, is_stuck, lose_nonsense
 
 #: Samples right after the settings are still of the old ones, or of a tuner that settles: given up (common practice).
 SETTLE_S = 0.3
@@ -34,6 +34,10 @@ CLOCK_STEP_S = 0.5
 PAUSE_S = 0.2
 #: Pauses between attempts to reach a lost receiver, doubling from the first to the last: back within ten seconds.
 FIRST_PAUSE_S, LAST_PAUSE_S = 0.5, 4.0
+
+
+class EndOfSamples(Exception):
+    """Raised by a device that will never deliver anything again."""
 
 
 class Device(Protocol):
@@ -77,7 +81,7 @@ class Settings:
 
 
 class LiveSource:
-    """Samples of a receiver, as a ``Source`` without an end.
+    """Samples of a receiver, as a ``Source`` that ends only where its device does.
 
     The time of a stretch's first sample comes from the computer's clock, less the samples that had arrived by then;
     after that samples are counted. The clock is watched: where it shows that samples were lost on the way, or drifts
@@ -95,6 +99,8 @@ class LiveSource:
     correction_ppm
         How much faster than stated the receiver's clock runs: the count of samples is held against the computer's
         clock by the true rate, so that a known error of the receiver's is not taken for lost samples.
+    settle_s
+        Time after opening whose samples are given up.
     """
 
     def __init__(
@@ -104,7 +110,9 @@ class LiveSource:
         sleep: Callable[[float], None] = time.sleep,
         correction_ppm: float = 0.0,
         monotonic: Callable[[], float] = time.monotonic,
+        settle_s: float = SETTLE_S,
     ) -> None:
+        self._settle_s = settle_s
         self._device, self._clock, self._sleep, self._monotonic = device, clock, sleep, monotonic
         self._true_rate_hz = device.settings.sample_rate_hz * (1.0 + correction_ppm * 1e-6)
         self._number, self._end_unix = -1, float("nan")
@@ -142,7 +150,11 @@ class LiveSource:
         SourceError
             If the receiver cannot be reached, or delivers nothing, at the first attempt.
         """
-        size = max(1, round(block_s * self._info.sample_rate_hz))
+        rate_hz, encoding = self._info.sample_rate_hz, self._device.encoding
+        items = self._items(block_samples(block_s, rate_hz, encoding))
+        return lose_nonsense(items, cell_samples(rate_hz)) if encoding.dtype.kind == "f" else items
+
+    def _items(self, size: int) -> Iterator[Block | Gap]:
         pause_s = FIRST_PAUSE_S
         while True:
             try:
@@ -150,6 +162,8 @@ class LiveSource:
                 for item in self._session(size):
                     pause_s = FIRST_PAUSE_S
                     yield item
+            except EndOfSamples:
+                return
             except SourceError as error:
                 if self._number < 0:
                     raise
@@ -162,7 +176,7 @@ class LiveSource:
     def _session(self, size: int) -> Iterator[Block | Gap]:
         """Yield what one connection delivers; it ends by an error."""
         rate_hz = self._info.sample_rate_hz
-        self._discard(round(SETTLE_S * rate_hz))
+        self._discard(round(self._settle_s * rate_hz))
         ahead, start_unix = self._anchor(size * max(1, round(ANCHOR_S * rate_hz / size)))
         if self._number >= 0 and start_unix > self._end_unix:
             yield self._lost_until(start_unix, "receiver starting")

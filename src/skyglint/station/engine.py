@@ -33,6 +33,7 @@ from skyglint.station.levels import Levels
 from skyglint.station.live import LiveMessage
 from skyglint.station.live_store import LiveStore
 from skyglint.station.notices import Notice, Occasion
+from skyglint.station.overhead import Overhead
 from skyglint.station.recent import Recent, Samples
 from skyglint.station.retention import SnippetFolder
 from skyglint.station.schedule import is_open, next_change_unix
@@ -100,6 +101,7 @@ class Engine:
         self._hours = None if hours[0] is None or hours[1] is None else (hours[0], hours[1])
         targets = [channel.name for channel in site.channel if channel.role == "target"]
         self._feed = Feed(clock(), targets)
+        self._overhead = Overhead(site, folder, patient=False)
         self._shedding = False
         self._lost_since: float | None = None
         self._lost_reason = ""
@@ -114,6 +116,8 @@ class Engine:
         self._account_for_absence()
         self._prepare_database()
         longitude = self._longitude_deg
+        if self._overhead.watches:
+            threading.Thread(target=self._overhead.keep_ready, args=(stop, self._clock), daemon=True).start()
         while not stop.is_set():
             now = self._clock()
             if not is_open(now, self._hours, longitude):
@@ -142,12 +146,19 @@ class Engine:
             self._settings,
             on_frames=lambda names, block: frames.append((names, block)),
             place=self._site.site,
+            expected=self._overhead.curves,
             names_echoes=False,
         )
         chain.recent = Recent(HELD_S, self._site.receiver.correction_ppm)
         closing = Closing(chain.name, lambda echo: self._keep_snippet(echo, chain.recent), self._monotonic)
         store = LiveStore(
-            self._database, self._begin_run, source.info, self._site.channel, self._monotonic, self._trouble
+            self._database,
+            self._begin_run,
+            source.info,
+            self._site.channel,
+            self._monotonic,
+            self._trouble,
+            tags_of=self._overhead.tags,
         )
         self._feed = Feed(self._clock(), [channel.name for channel in self._site.channel if channel.role == "target"])
         if source.info.sample_rate_hz != self._warm_hz:

@@ -18,6 +18,8 @@ from skyglint.utc import format_utc
 #: The floor's steadiness is told over this time, sampled every few seconds.
 STEADY_S = 3600.0
 SAMPLE_S = 10.0
+#: What is added to the sentence while there is no time for spectra.
+SHED = " Live spectrograms are left out until the computer catches up."
 
 
 class Feed:
@@ -77,7 +79,7 @@ class Feed:
             end_unix=frames.end_unix,
             step_s=frames.n_frames * frames.frame_s,
             state="watching",
-            sentence=self.sentence(frames.end_unix),
+            sentence=self.sentence(frames.end_unix) + ("" if with_spectra else SHED),
             power_db=power,
             floor_db=floor,
             spectra_db=spectra,

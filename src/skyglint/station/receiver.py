@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from pathlib import Path
 
 from skyglint.signals.block import Source
+from skyglint.signals.live import LiveSource, Settings
 from skyglint.signals.options import SourceOptions
 from skyglint.signals.sources import open_source
+from skyglint.signals.stream import Stream
 from skyglint.site import Site
 
 
@@ -28,12 +32,17 @@ def receiver_of(site: Site, folder: Path, gain_db: float | None = None) -> Sourc
         If it cannot be opened.
     """
     receiver = site.receiver
-    if "://" not in receiver.source and receiver.source != "-":
+    if receiver.source == "-":
+        # Unbuffered, so that an engine that starts anew goes on where the last one stopped.
+        pipe = os.fdopen(os.dup(sys.stdin.fileno()), "rb", buffering=0)
+        settings = Settings(receiver.center_frequency_hz, receiver.sample_rate_hz, None)
+        stream = Stream(pipe, "standard input", settings, receiver.encoding)
+        return LiveSource(stream, correction_ppm=receiver.correction_ppm, settle_s=0.0)
+    if "://" not in receiver.source:
         return open_source(folder / receiver.source)
     if gain_db is None and receiver.gain_db != "auto":
         gain_db = float(receiver.gain_db)
     options = SourceOptions(
-        encoding="cu8" if receiver.source == "-" else None,
         sample_rate_hz=receiver.sample_rate_hz,
         center_frequency_hz=receiver.center_frequency_hz,
         gain_db=gain_db,

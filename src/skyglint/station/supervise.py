@@ -14,6 +14,8 @@ log = logging.getLogger(__name__)
 
 #: Pauses before a new start: the first, and the longest. A process that ran for the last span starts from the first.
 FIRST_PAUSE_S, LONGEST_PAUSE_S, HEALTHY_S = 0.5, 8.0, 30.0
+#: Exit status that another start does not mend: the site file is at fault.
+WRONG_REQUEST = 2
 #: Time that a process gets to end by itself.
 GRACE_S = 8.0
 
@@ -29,7 +31,9 @@ class Child:
     command
         What to run.
     once
-        Whether a clean end (status 0) is the end of it.
+        Whether a clean end (status 0), or a request that was wrong (status 2), is the end of it.
+    status
+        With which it ended for good.
     """
 
     name: str
@@ -40,6 +44,7 @@ class Child:
     pause_s: float = FIRST_PAUSE_S
     due: float = 0.0
     done: bool = False
+    status: int = 0
     starts: int = field(default=0)
 
 
@@ -72,8 +77,8 @@ def _tend(child: Child) -> None:
     if status is None:
         return
     child.process = None
-    if status == 0 and child.once:
-        child.done = True
+    if status in (0, WRONG_REQUEST) and child.once:
+        child.done, child.status = True, status
         return
     healthy = now - child.started > HEALTHY_S
     child.pause_s = FIRST_PAUSE_S if healthy else min(2 * child.pause_s, LONGEST_PAUSE_S)

@@ -11,8 +11,8 @@ from skyglint.station.logs import set_up_logs
 from skyglint.station.supervise import Child, python, supervise
 
 
-def watch_site(site_file: Path, pages: bool, log_json: bool) -> None:
-    """Keep the station running until this process is told to end, or its source has ended.
+def watch_site(site_file: Path, pages: bool, log_json: bool) -> int:
+    """Keep the station running until this process is told to end, or its source has ended; return the exit status.
 
     Parameters
     ----------
@@ -33,6 +33,7 @@ def watch_site(site_file: Path, pages: bool, log_json: bool) -> None:
         # Started by name: the pages' room lies to the right of this one.
         children.append(Child("pages", python("skyglint.web.process", *common)))
     supervise(children, stop)
+    return children[0].status
 
 
 def free_port() -> int:
