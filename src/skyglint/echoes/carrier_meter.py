@@ -64,7 +64,7 @@ def burst_track(burst: ToneBurst, rate_hz: float) -> Track:
 
 
 class CarrierMeter:
-    """Makes echoes of closed bursts."""
+    """Makes echoes of closed bursts.
 
     ``surroundings`` are all channels of the site; ``places`` are the carriers' numbers among them.
     """
@@ -114,7 +114,6 @@ class CarrierMeter:
             doppler_hz=track.frequency_hz,
             doppler_rate_hz_s=track.rate_hz_s,
             doppler_span_hz=track.span_hz,
-            spacecraft=self._spacecraft(item, float(10 * np.log10(max(inside[peak], 0.1) / frame_s))),
         )
         verdict = classify(evidence)
         underdense = verdict.echo_class == "underdense" and decay is not None
@@ -207,7 +206,7 @@ class CarrierMeter:
             "clipped": float(self._search.clipped.view(start, stop).max(initial=0.0)) > 1e-3,
             "gap": start <= 2 or (ending and stop * self._search.per_frame >= item.now - 2 * self._search.per_frame),
             "long": item.burst.overlong,
-            "merged": echo_class in METEORIC and later_onsets(energy, self._plan.frame_s, 1.0) > 0,
+            "merged": echo_class in METEORIC and later_onsets(energy, self._plan.frame_s, tone_sd(energy)) > 0,
         }
         return tuple(sorted(name for name, holds in told.items() if holds))
 
@@ -226,13 +225,10 @@ class CarrierMeter:
         return self._start_unix + frame * self._plan.frame_s
 
 
-def _company(burst: ToneBurst) -> Company:
-    """Return how many of the channel's bands rose together: noise that fills it (lightning, impulses) is no tone."""
+def _breadth(burst: ToneBurst) -> float:
+    """Return the share of the channel's bands that rose together: noise fills it, a tone does not."""
     energy = np.array([hit.energy for hit in burst.hits])
-    breadth = float(np.average([hit.breadth for hit in burst.hits], weights=energy))
-    others = 10
-    up = others if breadth > CRASH_BREADTH else round(breadth * others)
-    return Company(up, others, 0, 0, breadth)
+    return float(np.average([hit.breadth for hit in burst.hits], weights=energy))
 
 
 def _as_decay(tone: ToneFit, power: Floats) -> Decay:

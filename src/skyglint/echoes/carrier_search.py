@@ -20,9 +20,9 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class CarrierReadings:
-    """Some steps of all carrier channels: floor in the analysis bandwidth, and the strongest bin's excess.
+    """Some steps of all carrier channels: floor in the analysis bandwidth, excess of the strongest bin and of the band.
 
-    Both have the shape (n_channels, n_frames).
+    All have the shape (n_channels, n_frames).
     """
 
     floor: Floats
