@@ -49,10 +49,12 @@ def run(
     from skyglint.signals.options import SourceOptions
     from skyglint.signals.sources import open_source
     from skyglint.site import load_site
+    from skyglint.station.overhead import Overhead
     from skyglint.station.scan import scan_recording
     from skyglint.store.store import Store
 
     declared = load_site(site)
+    overhead = Overhead(declared, site.resolve().parent)
     settings = DetectionSettings()
     if false_alarms is not None:
         if not 0 < false_alarms <= 1000:
@@ -84,7 +86,7 @@ def run(
             try:
                 source = open_source(recording, options)
                 with progress(Path(recording).name, source.info.start_unix, source.info.end_unix) as told:
-                    results.append(scan_recording(source, declared, store, run_id, settings, told))
+                    results.append(scan_recording(source, declared, store, run_id, settings, told, overhead=overhead))
             except SourceError as error:
                 failures.append(str(error))
     if json:

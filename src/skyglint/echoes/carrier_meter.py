@@ -17,6 +17,7 @@ from skyglint.echoes.height import echo_height_km
 from skyglint.echoes.measure import picture
 from skyglint.echoes.overlap import later_onsets, tone_sd
 from skyglint.echoes.plan import SearchPlan
+from skyglint.echoes.spacecraft import Agreement, Line, best_agreement
 from skyglint.echoes.tone_bursts import ToneBurst
 from skyglint.echoes.tone_fit import ToneFit, fit_tone
 
@@ -114,6 +115,7 @@ class CarrierMeter:
             doppler_hz=track.frequency_hz,
             doppler_rate_hz_s=track.rate_hz_s,
             doppler_span_hz=track.span_hz,
+            spacecraft=self._spacecraft(item, float(10 * np.log10(max(inside[peak], 0.1) / frame_s))),
         )
         verdict = classify(evidence)
         underdense = verdict.echo_class == "underdense" and decay is not None
@@ -149,6 +151,18 @@ class CarrierMeter:
                 "span_hz": track.span_hz,
             },
         )
+
+    def _spacecraft(self, item: ClosedTone, peak_snr_db: float) -> Agreement | None:
+        """Return the spacecraft on whose predicted curve the burst's hits lie, if there is one."""
+        channel, hits = self._plan.channels[item.channel], item.burst.hits
+        decay_s = np.array([hit.decay_s for hit in hits])
+        unix = self._start_unix + np.array([hit.sample for hit in hits]) / self._search.rate_hz + 0.5 * decay_s
+        curves = self._plan.expected(channel.name, float(unix.min()), float(unix.max()))
+        if not curves:
+            return None
+        shift_hz, energy = np.array([hit.frequency_hz for hit in hits]), np.array([hit.energy for hit in hits])
+        about = (peak_snr_db, channel.frequency_hz, channel.bandwidth_hz)
+        return best_agreement(Line(unix, shift_hz, energy, decay_s, *about), curves)
 
     def _demodulated(self, item: ClosedTone, track: Track, first: int, last: int) -> NDArray[np.complex64]:
         """Return the burst shifted to 0 Hz along its track, ``_PARTS`` readings a frame, noise of unit variance."""

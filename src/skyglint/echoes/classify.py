@@ -19,6 +19,7 @@ from skyglint.echoes.decay import Decay
 from skyglint.echoes.echo import EchoClass
 from skyglint.echoes.envelope import Envelope
 from skyglint.echoes.reasons import explain
+from skyglint.echoes.spacecraft import Agreement
 from skyglint.echoes.swell import Swell
 from skyglint.site import Kind
 
@@ -44,6 +45,8 @@ class Evidence:
         How far the power wandered just before, over the burst's strong level.
     doppler_hz, doppler_rate_hz_s, doppler_span_hz
         Of a carrier: mean shift, its rate, and how far it moved; NaN for FM.
+    spacecraft
+        The spacecraft on whose predicted curve a carrier's line lies; None where there is none.
     """
 
     kind: Kind
@@ -62,6 +65,7 @@ class Evidence:
     doppler_hz: float = float("nan")
     doppler_rate_hz_s: float = float("nan")
     doppler_span_hz: float = float("nan")
+    spacecraft: Agreement | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,6 +265,8 @@ _SCORES: dict[EchoClass, Callable[[Evidence], float]] = {
 def classify(evidence: Evidence) -> Verdict:
     """Return the most probable class of a burst, and why."""
     scores = {name: score(evidence) for name, score in _SCORES.items()}
+    if evidence.spacecraft is not None:
+        scores["satellite"] += evidence.spacecraft.odds * sum(scores.values())
     company = evidence.company
     if evidence.guard or company.in_guard or company.everywhere or company.in_receiver:
         # What shows in a guard, or lifts the reference as much, has no far transmitter behind it.

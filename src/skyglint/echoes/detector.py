@@ -12,6 +12,7 @@ from skyglint.dsp.frames import ChannelGrid, FrameBlock
 from skyglint.echoes.echo import Findings
 from skyglint.echoes.plan import search_plan
 from skyglint.echoes.settings import DetectionSettings
+from skyglint.echoes.spacecraft import Expectations
 from skyglint.echoes.stretch import Stretch
 from skyglint.site import Channel, SitePlace
 
@@ -32,6 +33,8 @@ class Detector:
     patience_s
         How long frames may wait before they are searched together. Longer is cheaper, and the findings come later; they
         are the same.
+    expected
+        Gives the curves of spacecraft that are expected in a channel between two times.
     """
 
     def __init__(
@@ -42,9 +45,10 @@ class Detector:
         settings: DetectionSettings | None = None,
         place: SitePlace | None = None,
         patience_s: float = STEP_S,
+        expected: Expectations | None = None,
     ) -> None:
         settings = settings or DetectionSettings()
-        self._plan = search_plan(channels, grids, frame_s, settings, place)
+        self._plan = search_plan(channels, grids, frame_s, settings, place, expected)
         self._enough = max(round(patience_s / STEP_S), 1) * self._plan.frames_per_step
         self._warm_up = max(round(settings.warm_up_s / STEP_S), 1) * self._plan.frames_per_step
         self.reset()

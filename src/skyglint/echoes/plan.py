@@ -13,6 +13,7 @@ from skyglint.dsp.floor import STEP_S
 from skyglint.dsp.frames import ChannelGrid
 from skyglint.echoes.echo import NAN
 from skyglint.echoes.settings import DetectionSettings
+from skyglint.echoes.spacecraft import Expectations, ExpectedCurve
 from skyglint.echoes.weights import programme_spectrum
 from skyglint.site import Channel, Kind, SitePlace
 
@@ -36,6 +37,8 @@ class SearchPlan:
         Length of a frame, and frames in one step of the floor.
     settings
         What the operator set.
+    expected
+        Gives the curves of spacecraft that are expected in a channel.
     """
 
     channels: tuple[Channel, ...]
@@ -45,6 +48,7 @@ class SearchPlan:
     frame_s: float
     frames_per_step: int
     settings: DetectionSettings
+    expected: Expectations
 
     @property
     def guard(self) -> NDArray[np.bool_]:
@@ -74,8 +78,9 @@ def search_plan(
     frame_s: float,
     settings: DetectionSettings,
     place: SitePlace | None,
+    expected: Expectations | None = None,
 ) -> SearchPlan:
-    """Return the plan for some channels; ``place`` is the observer's, where known."""
+    """Return the plan for some channels; ``place`` is the observer's, ``expected`` gives spacecraft, where known."""
     return SearchPlan(
         tuple(channels),
         tuple(grids),
@@ -84,7 +89,12 @@ def search_plan(
         frame_s,
         max(round(STEP_S / frame_s), 1),
         settings,
+        expected or _nothing_expected,
     )
+
+
+def _nothing_expected(channel: str, start_unix: float, end_unix: float) -> tuple[ExpectedCurve, ...]:
+    return ()
 
 
 def _phi_deg(channel: Channel, place: SitePlace | None) -> float:

@@ -13,7 +13,8 @@ if TYPE_CHECKING:
 
 def explain(evidence: Evidence, echo_class: EchoClass, probability: float) -> str:
     """Return the sentence for the chosen class."""
-    facts = [fact for fact in (_length(evidence), *_facts(evidence, echo_class)) if fact]
+    own = _spacecraft(evidence) if echo_class == "satellite" else ""
+    facts = [fact for fact in (own, _length(evidence), *_facts(evidence, echo_class)) if fact]
     return f"{echo_class} ({probability:.0%}): {', '.join(facts)}."
 
 
@@ -25,6 +26,18 @@ def _facts(e: Evidence, echo_class: EchoClass) -> tuple[str, ...]:
     if echo_class in ("sporadic-e", "ducting"):
         return (_rise(e), _fades(e), _swell(e))
     return (_company(e), _lines_in_channel(e))
+
+
+def _spacecraft(e: Evidence) -> str:
+    found = e.spacecraft
+    if found is None or found.odds < 1.0:
+        return ""
+    strength = "" if isnan(found.expected_db) else f" at {found.expected_db:.0f} dB-Hz by the radar equation"
+    return (
+        f"on the curve of {found.name}: {found.shift_hz:+.0f} Hz and {found.rate_hz_s:+.1f} Hz/s measured, "
+        f"{found.predicted_hz:+.0f} ± {found.sd_hz:.0f} Hz and {found.predicted_rate_hz_s:+.1f} ± {found.sd_hz_s:.1f} "
+        f"Hz/s predicted{strength}"
+    )
 
 
 def _length(e: Evidence) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +46,8 @@ class Track:
     bistatic_doppler_hz
         By target channel with a known place: shift of its transmitter's reflection; NaN where the transmitter does
         not see the satellite.
+    beacon_doppler_hz
+        By channel that the site file declares to be this satellite's own: its shift there.
     """
 
     unix: FloatArray
@@ -53,16 +55,34 @@ class Track:
     sunlit: NDArray[np.bool_]
     doppler_hz: FloatArray
     bistatic_doppler_hz: dict[str, FloatArray]
+    beacon_doppler_hz: dict[str, FloatArray] = field(default_factory=dict)
+
+    @property
+    def channel_doppler_hz(self) -> dict[str, FloatArray]:
+        """Shift in every channel in which the satellite may be heard."""
+        return {**self.bistatic_doppler_hz, **self.beacon_doppler_hz}
 
 
 @dataclass(frozen=True, slots=True)
 class SatellitePass:
-    """One pass of one satellite."""
+    """One pass of one satellite.
+
+    Attributes
+    ----------
+    elements, when, track
+        Of what, from when to when, and its way.
+    reflections
+        By target channel with a known place and power: its reflection at its best.
+    snr_db
+        By the same channels: ratio of the reflection to the noise in the channel's bandwidth (1 Hz for a carrier) at
+        the track's times, dB; NaN where there is none.
+    """
 
     elements: Elements
     when: Pass
     track: Track
     reflections: tuple[Reflection, ...]
+    snr_db: dict[str, FloatArray] = field(default_factory=dict)
 
     @property
     def age_days(self) -> float:
@@ -126,8 +146,9 @@ def predict(
         for when in find_passes(body, place, start_unix, end_unix):
             if when.max_elevation_deg > least_elevation_deg:
                 line = track(site, body, when.start_unix, when.end_unix, step_s, beacon_hz)
-                reflections = tuple(_reflections(site, body, line, cross_section_m2, settings))
-                found.append(SatellitePass(one, when, line, reflections))
+                judged = list(_reflections(site, body, line, cross_section_m2, settings))
+                strengths = {each.channel: power_dbm - (each.power_dbm - each.snr_db) for each, power_dbm in judged}
+                found.append(SatellitePass(one, when, line, tuple(each for each, _ in judged), strengths))
     return sorted(found, key=lambda one: one.when.start_unix)
 
 
@@ -138,6 +159,7 @@ def track(
     place = site_place(site)
     unix: FloatArray = start_unix + np.float64(step_s) * np.arange(int((end_unix - start_unix) / step_s) + 1)
     motion = body.motion(emission_unix(body, place, unix))
+    towards_site = path_rate_km_s(motion, place)
     shifts = {}
     for channel, transmitter in _targets(site):
         shift = doppler_hz(path_rate_km_s(motion, place, transmitter), channel.frequency_hz)
@@ -146,8 +168,13 @@ def track(
         unix=unix,
         look=body.look(place, unix),
         sunlit=sunlit(body.motion(unix), unix),
-        doppler_hz=doppler_hz(path_rate_km_s(motion, place), beacon_hz),
+        doppler_hz=doppler_hz(towards_site, beacon_hz),
         bistatic_doppler_hz=shifts,
+        beacon_doppler_hz={
+            channel.name: doppler_hz(towards_site, channel.frequency_hz)
+            for channel in site.channel
+            if channel.satellite == body.elements.catalog_number
+        },
     )
 
 
@@ -164,20 +191,14 @@ def _seen_from(transmitter: Place, body: Satellite, unix: FloatArray) -> NDArray
 
 def _reflections(
     site: Site, body: Satellite, line: Track, cross_section_m2: float, settings: PlanSettings
-) -> Iterator[Reflection]:
+) -> Iterator[tuple[Reflection, FloatArray]]:
+    """Yield the verdict on each channel's reflection, and its power along the track, dBm."""
     for channel, transmitter in _targets(site):
         if channel.power_w is None:
             continue
         power_dbm = reflection_dbm(site, body, line.unix, channel, transmitter, channel.power_w, cross_section_m2)
-        yield judge(
-            channel.name,
-            channel.kind,
-            channel.frequency_hz,
-            channel.bandwidth_hz,
-            line.unix,
-            power_dbm,
-            settings,
-        )
+        kind, width_hz = channel.kind, channel.bandwidth_hz
+        yield judge(channel.name, kind, channel.frequency_hz, width_hz, line.unix, power_dbm, settings), power_dbm
 
 
 def reflection_dbm(

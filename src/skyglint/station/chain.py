@@ -12,6 +12,7 @@ from skyglint.dsp.kernels import Kernels
 from skyglint.echoes.detector import Detector
 from skyglint.echoes.echo import Echo, Findings
 from skyglint.echoes.settings import DetectionSettings
+from skyglint.echoes.spacecraft import Expectations
 from skyglint.signals.block import Block, Gap
 from skyglint.site import Channel, SitePlace
 from skyglint.station.recent import Recent, Samples
@@ -61,6 +62,8 @@ class Chain:
         Where the observer is; with a transmitter's place it gives heights.
     patience_s
         How long frames may wait before they are searched together; longer is cheaper.
+    expected
+        Gives the curves of spacecraft that are expected in a channel.
     names_echoes
         Whether echoes come with what their samples say of their station; else whoever takes them calls ``name``.
 
@@ -82,6 +85,7 @@ class Chain:
         on_frames: Callable[[tuple[str, ...], FrameBlock], None] | None = None,
         place: SitePlace | None = None,
         patience_s: float = 1.0,
+        expected: Expectations | None = None,
         names_echoes: bool = True,
     ) -> None:
         self._channels = tuple(channels)
@@ -89,6 +93,7 @@ class Chain:
         self._identifier = Identifier(channels, correction_ppm)
         self._on_frames = on_frames
         self._place, self._patience_s, self._names_echoes = place, patience_s, names_echoes
+        self._expected = expected
         self.recent: Samples = Recent(correction_ppm=correction_ppm)
         self._bank = FilterBank(channels, correction_ppm, band_hz, kernels)
         self._settings = settings or DetectionSettings()
@@ -172,7 +177,13 @@ class Chain:
         )
         self._detector = (
             Detector(
-                inside, list(grids.values()), frames.frame_s, self._settings, self._place, patience_s=self._patience_s
+                inside,
+                list(grids.values()),
+                frames.frame_s,
+                self._settings,
+                self._place,
+                patience_s=self._patience_s,
+                expected=self._expected,
             )
             if grids
             else None

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from skyglint.decibels import power_to_db
 from skyglint.echoes.echo import Findings
 from skyglint.station.chain import Heard
-from skyglint.store.writer import RecordingWriter
+from skyglint.store.writer import RecordingWriter, TagsOf, no_tags
 
 #: Frames a reading of the strip (about 10 readings a second) and of the floor history (one every 10 s).
 STRIP_FRAMES = 10
@@ -21,8 +21,8 @@ FLOOR_FRAMES = 1_000
 class Keeper:
     """Hands everything heard to a recording's writer, with strips and floors thinned on the way."""
 
-    def __init__(self, writer: RecordingWriter) -> None:
-        self._writer = writer
+    def __init__(self, writer: RecordingWriter, tags_of: TagsOf = no_tags) -> None:
+        self._writer, self._tags_of = writer, tags_of
         self._strip = _Thinner(STRIP_FRAMES, lambda part: part.max(axis=2))
         self._floor = _Thinner(FLOOR_FRAMES, lambda part: part.mean(axis=2))
 
@@ -30,7 +30,7 @@ class Keeper:
         """Store what one step of the chain yielded."""
         self._writer.add_coverage(heard.coverage)
         for findings in heard.findings:
-            self._writer.add_echoes(findings.echoes)
+            self._writer.add_echoes(findings.echoes, self._tags_of)
             self._series(heard.channels, findings)
 
     def finish(self) -> None:

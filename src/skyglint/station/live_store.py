@@ -18,7 +18,7 @@ from skyglint.site import Channel
 from skyglint.station.chain import Heard
 from skyglint.station.keeper import Keeper
 from skyglint.store.store import Store
-from skyglint.store.writer import RecordingWriter
+from skyglint.store.writer import RecordingWriter, TagsOf, no_tags
 
 log = logging.getLogger(__name__)
 
@@ -42,6 +42,8 @@ class LiveStore:
         A clock that is never set.
     on_trouble
         Told the message when the database cannot be written.
+    tags_of
+        Says what else is known to belong to an echo.
     """
 
     def __init__(
@@ -53,6 +55,7 @@ class LiveStore:
         monotonic: Callable[[], float],
         on_trouble: Callable[[StoreError], None],
         patience_s: float = PATIENCE_S,
+        tags_of: TagsOf = no_tags,
     ) -> None:
         self._database, self._begin_run = database, begin_run
         self._info, self._channels = info, tuple(channels)
@@ -60,7 +63,7 @@ class LiveStore:
         self._stack: ExitStack | None = None
         self._writer: RecordingWriter | None = None
         self._keeper: Keeper | None = None
-        self._patience_s = patience_s
+        self._patience_s, self._tags_of = patience_s, tags_of
         self._held: list[Heard] = []
         self._handed_over = 0
         self._due = self._retry = 0.0
@@ -129,7 +132,7 @@ class LiveStore:
         except StoreError:
             stack.close()
             raise
-        self._stack, self._keeper = stack, Keeper(self._writer)
+        self._stack, self._keeper = stack, Keeper(self._writer, self._tags_of)
 
     def _abandon(self) -> None:
         """Let go of the connection; the uncommitted part is still held here and is written again."""

@@ -13,8 +13,10 @@ from skyglint.signals.recording import Recording
 from skyglint.site import Site
 from skyglint.station.chain import Chain, Heard
 from skyglint.station.keeper import Keeper
+from skyglint.station.overhead import Overhead
 from skyglint.station.recent import Reread
 from skyglint.store.store import Store
+from skyglint.store.writer import no_tags
 
 #: Block that the chain takes at a time: long enough that its bookkeeping costs nothing, short enough for any cache.
 BLOCK_S = 0.5
@@ -60,6 +62,7 @@ def scan_recording(
     settings: DetectionSettings | None = None,
     progress: Callable[[float], None] | None = None,
     kernels: Kernels | None = None,
+    overhead: Overhead | None = None,
 ) -> Scanned:
     """Scan one recording into the database, whole or not at all.
 
@@ -75,6 +78,8 @@ def scan_recording(
         Of the detector.
     progress
         Told the UTC up to which the recording has been read.
+    overhead
+        The satellites that pass, for the classifier and for tags.
 
     Raises
     ------
@@ -86,13 +91,20 @@ def scan_recording(
     info = source.info
     band = (info.band_low_hz, info.band_high_hz)
     chain = Chain(
-        site.channel, site.receiver.correction_ppm, band, settings, kernels, place=site.site, patience_s=PATIENCE_S
+        site.channel,
+        site.receiver.correction_ppm,
+        band,
+        settings,
+        kernels,
+        place=site.site,
+        patience_s=PATIENCE_S,
+        expected=overhead.curves if overhead else None,
     )
     if isinstance(source, Recording):
         chain.recent = Reread(source, site.receiver.correction_ppm)
     tally = _Tally(len(site.channel))
     with store.recording(run_id, info, site.channel) as writer:
-        keeper = Keeper(writer)
+        keeper = Keeper(writer, overhead.tags if overhead else no_tags)
         for item in source.blocks(BLOCK_S):
             for heard in chain.process(item):
                 keeper.keep(heard)

@@ -39,7 +39,12 @@ _SCALES: dict[str, Scale] = {"floors": FLOOR_SCALE, "strips": STRIP_SCALE}
 Transaction = Callable[[], AbstractContextManager[sa.Connection]]
 
 
-def _no_tags(_: Echo) -> tuple[Tag, ...]:
+#: Says what else is known to belong to an echo.
+TagsOf = Callable[[Echo], Iterable[Tag]]
+
+
+def no_tags(_: Echo) -> tuple[Tag, ...]:
+    """Say that nothing is."""
     return ()
 
 
@@ -71,7 +76,7 @@ class RecordingWriter:
         self._open_spans: dict[str, CoverageSpan] = {}
         self._chunkers: dict[tuple[str, str], Chunker] = {}
 
-    def add_echoes(self, found: Iterable[Echo], tags_of: Callable[[Echo], Iterable[Tag]] = _no_tags) -> None:
+    def add_echoes(self, found: Iterable[Echo], tags_of: TagsOf = no_tags) -> None:
         """Take echoes, each with its picture where it has one, and with what else is known to belong to it."""
         for echo in found:
             row: dict[str, Any] = {name: null_if_nan(getattr(echo, name)) for name in _ECHO_NUMBERS}
