@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 _PARTS = 10  # readings in a frame
 _FRAME_THRESHOLD, _PAIR_THRESHOLD = 9.0, 11.7  # energy over noise density: noise exceeds each once in 8,000
 _DRIFTING_HZ = 40.0
+_MOSTLY = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +47,28 @@ class Track:
     frequency_hz: float
     rate_hz_s: float
     span_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Followed:
+    """A burst along a track: readings, each frame's E/N0, first and last frame, and the tone fitted to it."""
+
+    track: Track
+    readings: NDArray[np.complex64]
+    power: Floats
+    start: int
+    stop: int
+    tone: ToneFit | None
+
+    @property
+    def energy(self) -> float:
+        """E/N0 of the burst."""
+        return float(self.power[self.start : self.stop].sum())
+
+    @property
+    def explained(self) -> float:
+        """E/N0 of the fitted tone."""
+        return self.tone.explained if self.tone else 0.0
 
 
 def burst_track(burst: ToneBurst, rate_hz: float) -> Track:
@@ -84,17 +107,14 @@ class CarrierMeter:
     def measure(self, item: ClosedTone, ending: bool = False) -> Echo:
         """Return the echo of a closed burst; ``ending``: the stretch ends at ``item.now``."""
         frame_s, burst = self._plan.frame_s, item.burst
-        track = burst_track(burst, self._search.rate_hz)
         first = max(burst.start // self._search.per_frame - 20, 0)
         last = min(burst.stop // self._search.per_frame + 50, item.now // self._search.per_frame)
-        readings = self._demodulated(item, track, first, last)
-        power = np.abs(readings.reshape(-1, _PARTS).sum(axis=1)) ** 2 / _PARTS - 1.0  # E/N0 in each frame
-        start, stop = self._extent(power, burst, first)
-        inside = power[start:stop]
+        seen = self._followed(item, first, last)
+        track, readings, tone, start, stop = seen.track, seen.readings, seen.tone, seen.start, seen.stop
+        inside = seen.power[start:stop]
         peak = int(np.argmax(inside))
         envelope = burst_envelope(np.maximum(inside, 0.0), frame_s, 4.0)
-        tone = self._fit(readings, burst, first, start, stop, frame_s)
-        decay = _as_decay(tone, power[start:stop]) if tone else None
+        decay = _as_decay(tone, inside) if tone else None
         evidence = Evidence(
             kind="carrier",
             guard=bool(self._plan.guard[item.channel]),
@@ -163,6 +183,23 @@ class CarrierMeter:
         shift_hz, energy = np.array([hit.frequency_hz for hit in hits]), np.array([hit.energy for hit in hits])
         about = (peak_snr_db, channel.frequency_hz, channel.bandwidth_hz)
         return best_agreement(Line(unix, shift_hz, energy, decay_s, *about), curves)
+
+    def _followed(self, item: ClosedTone, first: int, last: int) -> _Followed:
+        """Return the burst along its track: one of a steady frequency if a trail there explains it best."""
+        track = burst_track(item.burst, self._search.rate_hz)
+        moving = self._along(item, track, first, last)
+        if track.span_hz < _DRIFTING_HZ:
+            return moving
+        # A strong trail's hits scatter in frequency while it forms.
+        still = self._along(item, Track(track.centre_s, item.burst.best.frequency_hz, 0.0, 0.0), first, last)
+        return still if still.explained >= max(moving.explained, _MOSTLY * still.energy) else moving
+
+    def _along(self, item: ClosedTone, track: Track, first: int, last: int) -> _Followed:
+        readings = self._demodulated(item, track, first, last)
+        power = np.abs(readings.reshape(-1, _PARTS).sum(axis=1)) ** 2 / _PARTS - 1.0  # E/N0 in each frame
+        start, stop = self._extent(power, item.burst, first)
+        tone = self._fit(readings, item.burst, first, start, stop, self._plan.frame_s)
+        return _Followed(track, readings, power, start, stop, tone)
 
     def _demodulated(self, item: ClosedTone, track: Track, first: int, last: int) -> NDArray[np.complex64]:
         """Return the burst shifted to 0 Hz along its track, ``_PARTS`` readings a frame, noise of unit variance."""
