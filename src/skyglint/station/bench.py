@@ -34,7 +34,7 @@ BARE_S = 10
 #: The operating system's unit of resident memory.
 _RSS_UNITS_A_MB = 1024 if sys.platform != "darwin" else 1024**2
 
-_SITE = """
+SITE_TEXT = """
 [site]
 name = "Bench"
 latitude_deg = 0.0
@@ -80,34 +80,41 @@ class Speed:
     kernels: str
 
 
-def bench_site() -> Site:
-    """Return a site with 12 FM channels side by side across the span."""
+def channel_tables() -> str:
+    """Return the tables of 12 FM channels side by side across the span."""
     first = CENTER_FREQUENCY_HZ - 1_100_000
-    channels = "".join(
+    return "".join(
         f'[[channel]]\nname = "lane-{place + 1}"\nrole = "target"\nkind = "fm"\n'
         f"frequency_hz = {first + 200_000 * place}\n"
         for place in range(N_CHANNELS)
     )
-    return parse_site(_SITE + channels, "bench")
 
 
-def write_recording(path: Path, seconds: int, seed: int = 1) -> None:
-    """Write 8-bit I/Q noise with a burst of 0.3 s every 5 s, in one channel after another; a second at a time.
+def bench_site() -> Site:
+    """Return a site with these channels."""
+    return parse_site(SITE_TEXT + channel_tables(), "bench")
 
-    That is 60 echoes an hour in each channel: a good night.
+
+def write_recording(
+    path: Path, seconds: int, seed: int = 1, burst_every_s: float = 5.0, burst_amplitude: float = 8.0
+) -> None:
+    """Write 8-bit I/Q noise with bursts of 0.3 s, in one channel after another; half a second at a time.
+
+    One every 5 s is 60 echoes an hour in each channel: a good night. An amplitude of 8 peaks 4 dB over the floor.
     """
+    every = max(1, round(2 * burst_every_s))
     rng = np.random.default_rng(seed)
     piece, length = SAMPLE_RATE_HZ // 2, int(0.3 * SAMPLE_RATE_HZ)
     with path.open("wb") as file:
         for number in range(2 * seconds):
             noise = rng.standard_normal(2 * piece, dtype=np.float32)
             noise *= np.float32(12.0)
-            if number % 10 == 4:
-                place = number // 10 % N_CHANNELS
+            if number % every == (every - 1) // 2:
+                place = number // every % N_CHANNELS
                 offset_hz = 200_000 * place - 1_100_000
                 # A phase that walks at random, some 15 kHz wide, stands for a quiet programme.
                 walk = np.cumsum(rng.normal(2 * np.pi * offset_hz / SAMPLE_RATE_HZ, 0.2, length))
-                envelope = 8.0 * np.exp(-np.arange(length) / (0.4 * length))
+                envelope = burst_amplitude * np.exp(-np.arange(length) / (0.4 * length))
                 noise[: 2 * length : 2] += envelope * np.cos(walk)
                 noise[1 : 2 * length : 2] += envelope * np.sin(walk)
             noise += np.float32(127.5)

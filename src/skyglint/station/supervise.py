@@ -32,6 +32,8 @@ class Child:
         What to run.
     once
         Whether a clean end (status 0), or a request that was wrong (status 2), is the end of it.
+    quiet
+        Whether nobody wants to read what it logs.
     status
         With which it ended for good.
     """
@@ -39,6 +41,7 @@ class Child:
     name: str
     command: Sequence[str]
     once: bool = False
+    quiet: bool = False
     process: subprocess.Popen[bytes] | None = None
     started: float = 0.0
     pause_s: float = FIRST_PAUSE_S
@@ -70,7 +73,8 @@ def _tend(child: Child) -> None:
     now = time.monotonic()
     if child.process is None:
         if not child.done and now >= child.due:
-            child.process = subprocess.Popen(list(child.command))
+            output = subprocess.DEVNULL if child.quiet else None
+            child.process = subprocess.Popen(list(child.command), stdout=output, stderr=output)
             child.started, child.starts = now, child.starts + 1
         return
     status = child.process.poll()
