@@ -1,5 +1,6 @@
 """Tags of satellites: only where both ends see it, and only where a measured shift agrees."""
 
+import dataclasses
 import math
 
 import numpy as np
@@ -33,7 +34,7 @@ def made_pass():
 
 def echo(second, channel="north-sea", doppler_hz=math.nan, sd_hz=math.nan):
     unix = START + second
-    found = Echo(channel, unix, 1.0, unix, 15.0, 3.0, doppler_hz=doppler_hz, doppler_sd_hz=sd_hz)
+    found = Echo(channel, unix - 0.5, 1.0, unix, 15.0, 3.0, doppler_hz=doppler_hz, doppler_sd_hz=sd_hz)
     return StoredEcho(7, 1, found)
 
 
@@ -56,3 +57,18 @@ def test_a_measured_shift_has_to_agree(doppler_hz, sd_hz, tagged):
     found = list(satellite_tags([made_pass()], [echo(205.0, doppler_hz=doppler_hz, sd_hz=sd_hz)]))
     assert len(found) == tagged
     assert all(tag.details["doppler_difference_hz"] == doppler_hz + 100 for _, tag in found)
+
+
+def test_the_mean_shift_of_a_long_line_is_that_of_its_middle():
+    # Twenty seconds along the curve, strongest at its end: the mean lies 200 Hz from the curve there.
+    unix = START + 195.0
+    found = Echo("north-sea", unix, 20.0, unix + 19.9, 40.0, 3.0, doppler_hz=-100.0, doppler_sd_hz=1.0)
+    ((_, tag),) = satellite_tags([made_pass()], [StoredEcho(7, 1, found)])
+    assert tag.details["doppler_difference_hz"] == 0.0
+
+
+def test_the_tag_says_how_strong_the_reflection_should_be():
+    one = made_pass()
+    expected = dataclasses.replace(one, snr_db={"north-sea": 0.01 * (one.track.unix - START) - 30.0})
+    ((_, tag),) = satellite_tags([expected], [echo(205.0)])
+    assert tag.details["expected_snr_db"] == pytest.approx(-27.95, abs=0.06)

@@ -24,7 +24,7 @@ class Writer:
     def add_coverage(self, spans):
         pass
 
-    def add_echoes(self, echoes):
+    def add_echoes(self, echoes, tags_of):
         pass
 
     def add_strip(self, channel, start_unix, step_s, power_db):

@@ -1,4 +1,4 @@
-"""Which echoes a satellite could have made: both ends see it at the echo's peak, and a measured shift agrees."""
+"""Which echoes a satellite could have made: both ends see it in the echo's middle, and a measured shift agrees."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ def satellite_tags(passes: Sequence[SatellitePass], echoes: Iterable[StoredEcho]
     """Yield the number of each echo that a pass may explain, and its tag.
 
     A tag is no verdict: most echoes during a pass are of meteors. Where a Doppler shift was measured it has to agree
-    with the prediction within three standard errors: its own, that of the oscillators, and what the age of the elements
-    does to the time of the pass. Where the transmitter's power is known, the tag says how strong the reflection is by
-    the radar equation.
+    with the prediction within three standard errors: its own, that of the oscillators, what the age of the elements
+    does to the time of the pass, and where in a long echo its mean shift lies. Where the transmitter's power is known,
+    the tag says how strong the reflection is by the radar equation.
     """
     for stored in echoes:
         for tag in tags_of(passes, stored.echo):
@@ -41,7 +41,8 @@ def tags_of(passes: Iterable[SatellitePass], echo: Echo) -> Iterator[Tag]:
 def _tag(one: SatellitePass, echo: Echo) -> Tag | None:
     track = one.track
     shift = track.channel_doppler_hz.get(echo.channel)
-    unix = echo.peak_unix
+    # A moving line's mean shift is that of its middle, or near it.
+    unix = 0.5 * (echo.start_unix + echo.end_unix)
     if shift is None or len(track.unix) < 2 or not track.unix[0] <= unix <= track.unix[-1]:
         return None
     predicted_hz = float(np.interp(unix, track.unix, shift))
@@ -58,7 +59,7 @@ def _tag(one: SatellitePass, echo: Echo) -> Tag | None:
         slope_hz_s = float(np.interp(unix, track.unix, np.gradient(shift, track.unix)))
         late_s = position_error_km(one.age_days) / _LOW_ORBIT_KM_S
         # At the ends of what both see the slope is unknown: only the other allowances count there.
-        errors = (OSCILLATORS_HZ, echo.doppler_sd_hz, slope_hz_s * late_s)
+        errors = (OSCILLATORS_HZ, echo.doppler_sd_hz, slope_hz_s * late_s, slope_hz_s * echo.duration_s / math.sqrt(12))
         if abs(difference_hz) > _SIGMAS * math.hypot(*(error for error in errors if not math.isnan(error))):
             return None
         details["doppler_difference_hz"] = round(difference_hz, 1)
