@@ -4,7 +4,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import optimize, stats
 
-from skyglint.activity.additive import fit_additive, pearson_dispersion, profile_limit
+from skyglint.activity.additive import fit_additive, profile_limit
 
 HOURS = (np.arange(240) + 0.5) % 24
 COURSES = np.column_stack(
@@ -62,19 +62,6 @@ def test_limits_of_a_constant_rate():
         low, high = (optimize.brentq(fall, *span, args=(sigmas,)) for span in ((0.5, 10), (10, 40)))
         assert float(profile_limit(courses, counts, exposure, 0, fit, -sigmas)) == pytest.approx(low, rel=1e-3)
         assert float(profile_limit(courses, counts, exposure, 0, fit, sigmas)) == pytest.approx(high, rel=1e-3)
-
-
-def test_dispersion_of_poisson_counts_and_of_gusts():
-    quiet = simulated([6, 0, 3, 0], 6)[0]
-    fit = fit_additive(COURSES, quiet, np.ones(240))
-    dispersion, chance = pearson_dispersion(quiet, fit)
-    assert 0.8 < float(dispersion) < 1.25
-    assert float(chance) > 0.01
-    generator = np.random.default_rng(7)
-    gusts = generator.poisson(6 * generator.gamma(3, 1 / 3, 240))
-    dispersion, chance = pearson_dispersion(gusts, fit_additive(COURSES, gusts, np.ones(240)))
-    assert float(dispersion) == pytest.approx(1 + 6 / 3, rel=0.4)  # negative binomial: variance m + m**2 / k
-    assert float(chance) < 1e-6
 
 
 def test_nothing_watched_tells_nothing():

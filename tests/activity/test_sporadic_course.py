@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 
+from skyglint.activity.daily import compare_course
 from skyglint.activity.response import channel_path
-from skyglint.activity.sporadic_course import compare_with_sources, expected_course
-from skyglint.activity.study import Hours
+from skyglint.activity.sporadic_course import expected_course
 from skyglint.site import parse_site
 from skyglint.utc import parse_utc
 
@@ -46,12 +46,6 @@ def made_path(azimuth=46, latitude=54.61, to_latitude=58.72, to_longitude=6.05):
     return channel_path(site, site.channel[0])
 
 
-def hours_with(counts, exposure_h, start="2026-09-08T00:00Z"):
-    unix = parse_utc(start) + 3600.0 * np.arange(len(counts))
-    solar_hour = (np.arange(len(counts)) + 0.5) % 24
-    return Hours(unix, unix + 1800.0, counts, exposure_h, solar_hour, np.zeros(len(counts)))
-
-
 @pytest.mark.parametrize("date", SEASONS)
 @pytest.mark.parametrize(
     ("azimuth", "to_latitude", "to_longitude"), [(46, 58.72, 6.05), (90, 54.0, 8.0), (180, 48.0, -3)]
@@ -77,13 +71,13 @@ def test_counts_of_the_expected_course_agree_and_a_turned_day_does_not():
     path = made_path()
     generator = np.random.default_rng(1)
     exposure = np.full(24 * 30, 0.9)
-    blank = hours_with(np.zeros(24 * 30), exposure)
-    course = expected_course(path, float(blank.middle_unix.mean()), blank.solar_hour)
-    right = compare_with_sources(path, hours_with(generator.poisson(15 * course * exposure).astype(float), exposure))
+    hour = (np.arange(24 * 30) + 0.5) % 24
+    course = expected_course(path, parse_utc("2026-09-23T00:00Z"), hour)
+    right = compare_course(generator.poisson(15 * course * exposure), exposure, course)
     assert right.factor == pytest.approx(15, rel=0.04)
     assert right.probability > 0.001
     turned = np.roll(course, 12)
-    wrong = compare_with_sources(path, hours_with(generator.poisson(15 * turned * exposure).astype(float), exposure))
+    wrong = compare_course(generator.poisson(15 * turned * exposure), exposure, course)
     assert wrong.probability < 1e-9
 
 

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
 Array = NDArray[np.float64]
 
@@ -130,18 +129,6 @@ def profile_limit(
         if np.all(np.abs(factor - 1.0) < 1e-4):
             break
     return np.asarray(best + step)
-
-
-def pearson_dispersion(counts: ArrayLike, fit: Fit) -> tuple[Array, Array]:
-    """Return Pearson's chi-square over its degrees of freedom, and the probability of more by chance, shape (...).
-
-    Poisson counts give 1; gusts of interference, ducting or a course that the model lacks give more.
-    """
-    used = fit.expected > 0
-    expected = np.where(used, fit.expected, 1.0)
-    square = np.sum(np.where(used, (np.asarray(counts) - fit.expected) ** 2 / expected, 0.0), axis=-1)
-    freedom = np.maximum(used.sum(axis=-1) - fit.strengths.shape[-1], 1)
-    return square / freedom, np.asarray(special.chdtrc(freedom, square))
 
 
 def _start(x: Array, counts: Array, time: Array, offset: Array) -> Array:

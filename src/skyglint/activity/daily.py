@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
-from skyglint.activity.additive import Array, fit_additive, pearson_dispersion
+from skyglint.activity.additive import Array, fit_additive
 from skyglint.activity.poisson import ONE_SIGMA, poisson_limits
+from skyglint.activity.scatter import SCATTER, scatter_of
 
 #: Above this probability of a course as strong by chance, the hour of the maximum is not told.
 _CHANCE = 0.05
@@ -34,8 +35,11 @@ class DailyCycle:
     probability_constant
         Probability of a course as strong in a rate that does not change (likelihood ratio, two degrees of freedom).
     dispersion, dispersion_probability
-        Pearson's chi-square over its degrees of freedom, and the probability of more in Poisson counts. All errors
-        are widened by its root where that probability is under 1 %.
+        Pearson's chi-square over its degrees of freedom, about each night's own level, and the probability of more in
+        Poisson counts. All errors are widened by its root where that probability is under 1 %.
+    nights_sd
+        Scatter of the nights' levels beyond that of counts, relative; the errors allow for it. NaN where too few nights
+        can tell it.
     """
 
     mean_per_h: Array
@@ -47,6 +51,7 @@ class DailyCycle:
     probability_constant: Array
     dispersion: Array
     dispersion_probability: Array
+    nights_sd: Array
 
     @property
     def ratio(self) -> Array:
@@ -69,7 +74,13 @@ def daily_courses(solar_hour: ArrayLike, bin_h: float = 0.0, harmonics: int = 1)
     return np.stack(columns, axis=-1)
 
 
-def fit_daily_cycle(solar_hour: ArrayLike, counts: ArrayLike, exposure_h: ArrayLike, bin_h: float = 0.0) -> DailyCycle:
+def fit_daily_cycle(
+    solar_hour: ArrayLike,
+    counts: ArrayLike,
+    exposure_h: ArrayLike,
+    bin_h: float = 0.0,
+    night: ArrayLike | None = None,
+) -> DailyCycle:
     """Fit the course of the day to counts by maximum likelihood.
 
     Parameters
@@ -82,11 +93,13 @@ def fit_daily_cycle(solar_hour: ArrayLike, counts: ArrayLike, exposure_h: ArrayL
         Hours really watched in each span, shape (n,).
     bin_h
         Length of a span.
+    night
+        Number of the night that each span belongs to, shape (n,); left out, all are of one.
     """
     courses = daily_courses(solar_hour, bin_h)
     fit = fit_additive(courses, counts, exposure_h)
-    dispersion, chance = pearson_dispersion(counts, fit)
-    covariance = fit.covariance * np.where(chance < 0.01, dispersion, 1.0)[..., None, None]
+    scatter = scatter_of(courses, counts, exposure_h, fit, np.zeros(len(courses)) if night is None else night)
+    covariance = scatter.covariance
     mean, cosine, sine = np.moveaxis(fit.strengths, -1, 0)
     swing = np.hypot(cosine, sine)
     safe = np.where(swing > 0, swing, 1.0)
@@ -96,7 +109,8 @@ def fit_daily_cycle(solar_hour: ArrayLike, counts: ArrayLike, exposure_h: ArrayL
     by_amplitude = np.stack([-swing / mean**2, cosine / (safe * mean), sine / (safe * mean)], axis=-1)
     by_hour = np.stack([zero, -sine / safe**2, cosine / safe**2], axis=-1) * 24.0 / (2.0 * np.pi)
     constant = fit_additive(courses[:, :1], counts, exposure_h)
-    fall = 2.0 * (fit.log_likelihood - constant.log_likelihood) / np.where(chance < 0.01, dispersion, 1.0)
+    within = np.where(scatter.probability < SCATTER, scatter.dispersion, 1.0)
+    fall = 2.0 * (fit.log_likelihood - constant.log_likelihood) / within
     probability = special.chdtrc(2, np.maximum(fall, 0.0))
     told = probability < _CHANCE
     hour = np.degrees(np.arctan2(sine, cosine)) / 15.0 % 24.0
@@ -108,8 +122,9 @@ def fit_daily_cycle(solar_hour: ArrayLike, counts: ArrayLike, exposure_h: ArrayL
         hour_of_maximum_h=np.where(told, hour, np.nan),
         hour_of_maximum_sd_h=np.where(told, _propagated(by_hour, covariance), np.nan),
         probability_constant=probability,
-        dispersion=dispersion,
-        dispersion_probability=chance,
+        dispersion=scatter.dispersion,
+        dispersion_probability=scatter.probability,
+        nights_sd=scatter.nights_sd,
     )
 
 

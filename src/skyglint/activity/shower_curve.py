@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,10 @@ from scipy import special
 
 from skyglint.activity.flux import ShowerFlux
 from skyglint.activity.poisson import ONE_SIGMA, poisson_limits
+from skyglint.activity.shared_nights import shared_variance
 from skyglint.activity.shower_study import ShowerResult, ShowerStudy, flux_of
+from skyglint.activity.strengths import Peak
+from skyglint.sky.showers import Shower
 
 Array = NDArray[np.float64]
 
@@ -54,10 +57,8 @@ class CombinedShower:
     spread
         Root of chi-square over its degrees of freedom between the channels: 1 is agreement within the errors. The
         errors are widened by it where it is larger; NaN for a single channel.
-    channels
-        How many saw it.
-    by_channel
-        Each channel's own.
+    results
+        Each channel's own; of several months, each month's.
     """
 
     code: str
@@ -65,17 +66,33 @@ class CombinedShower:
     significance: float
     probability: float
     spread: float
-    channels: int
-    by_channel: dict[str, ShowerResult]
+    results: tuple[ShowerResult, ...]
+
+    @property
+    def shower(self) -> Shower:
+        """The shower's row of the table."""
+        return self.results[0].shower
+
+    @property
+    def channels(self) -> int:
+        """How many channels could see it."""
+        return len({result.channel for result in self.results})
+
+    @property
+    def peak(self) -> Peak | None:
+        """The maximum as the channel has it that tells it best; ``None`` where none does."""
+        told = [result.peak for result in self.results if result.peak is not None]
+        known = [peak for peak in told if np.isfinite(peak.longitude_deg)]
+        return min(known, key=lambda peak: float(peak.high_68_deg - peak.low_68_deg), default=None)
 
 
-def combine_showers(studies: dict[str, ShowerStudy], calibration: float = 1.0) -> list[CombinedShower]:
-    """Return the showers of several channels, each as one; the most significant first.
+def combine_showers(studies: Iterable[ShowerStudy], calibration: float = 1.0) -> list[CombinedShower]:
+    """Return the showers of several channels, or months, each as one; the most significant first.
 
     Parameters
     ----------
     studies
-        By channel.
+        One a channel and month.
     calibration
         True over modelled number of echoes, which the studies were made with.
 
@@ -83,36 +100,40 @@ def combine_showers(studies: dict[str, ShowerStudy], calibration: float = 1.0) -
     -----
     Means are weighted by the inverse squares of the half widths of the 68 % intervals, and errors widened where the
     channels disagree (the scale factor of the Particle Data Group, Review of Particle Physics, Introduction,
-    "Unconstrained averaging"); significances by Stouffer's method with the weights' roots (Liptak 1958). A meteor that
-    shows in two channels counts in both, which is not allowed for.
+    "Unconstrained averaging") and for nights that are good or bad in all of them
+    (:mod:`skyglint.activity.shared_nights`); significances by Stouffer's method with the weights' roots (Liptak 1958).
+    A meteor that shows in two channels counts in both, which is not allowed for.
     """
-    found: dict[str, dict[str, ShowerResult]] = {}
-    for channel, study in studies.items():
+    found: dict[str, list[tuple[ShowerStudy, ShowerResult]]] = {}
+    for study in studies:
         for result in study.results:
-            found.setdefault(result.shower.iau_code, {})[channel] = result
-    combined = [_combine(code, results, calibration) for code, results in found.items()]
+            found.setdefault(result.shower.iau_code, []).append((study, result))
+    combined = [_combine(code, told, calibration) for code, told in found.items()]
     return sorted(combined, key=lambda shower: -shower.significance)
 
 
-def _combine(code: str, results: dict[str, ShowerResult], calibration: float) -> CombinedShower:
-    strengths = [result.strength for result in results.values()]
-    value = np.array([float(s.strength) for s in strengths])
-    sd = np.array([float(s.high_68 - s.low_68) / 2.0 for s in strengths])
-    sigmas = np.array([float(s.significance) for s in strengths])
+def _combine(code: str, told: list[tuple[ShowerStudy, ShowerResult]], calibration: float) -> CombinedShower:
+    results = tuple(result for _, result in told)
+    value = np.array([float(result.strength.strength) for result in results])
+    sd = np.array([float(result.strength.high_68 - result.strength.low_68) / 2.0 for result in results])
+    sigmas = np.array([float(result.strength.significance) for result in results])
     good = np.isfinite(value + sd + sigmas) & (sd > 0)
-    shower = next(iter(results.values())).shower
+    shower = results[0].shower
     if not good.any():
         nothing = flux_of(np.nan, np.nan, np.nan, shower, calibration)
-        return CombinedShower(code, nothing, np.nan, np.nan, np.nan, 0, results)
+        return CombinedShower(code, nothing, np.nan, np.nan, np.nan, results)
     value, sd, sigmas = value[good], sd[good], sigmas[good]
     weight = sd**-2.0
-    mean, error = float(np.average(value, weights=weight)), float(weight.sum() ** -0.5)
+    mean, apart = float(np.average(value, weights=weight)), float(1.0 / weight.sum())
+    used = np.flatnonzero(good).tolist()
+    influences = [results[i].strength.influence for i in used]
+    shared = shared_variance([told[i][0] for i in used], influences, weight * apart)
     freedom = len(value) - 1
     spread = float(np.sqrt(np.sum(weight * (value - mean) ** 2) / freedom)) if freedom else np.nan
-    error *= max(spread, 1.0) if freedom else 1.0
-    significance = float(np.sum(sigmas / sd) / np.sqrt(weight.sum()))
+    error = float(np.sqrt(apart * (max(spread, 1.0) ** 2 if freedom else 1.0) + shared))
+    significance = float(np.sum(sigmas / sd) * apart / np.sqrt(apart + shared))
     flux = flux_of(mean, mean - error, mean + error, shower, calibration)
-    return CombinedShower(code, flux, significance, float(special.ndtr(-significance)), spread, len(value), results)
+    return CombinedShower(code, flux, significance, float(special.ndtr(-significance)), spread, results)
 
 
 def shower_curve(

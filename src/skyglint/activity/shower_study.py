@@ -6,13 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from skyglint.activity.daily import daily_courses
 from skyglint.activity.flux import ShowerFlux, shower_flux
+from skyglint.activity.mass_index import completeness_limit
 from skyglint.activity.rates import Rate
 from skyglint.activity.response import FLUX_DENSITY_PER_M, ChannelPath, counted_area_km2
-from skyglint.activity.strengths import Peak, ShowerFit, Strength, fit_showers, locate_peak
+from skyglint.activity.strengths import Peak, ShowerFit, Strength, fit_showers, locate_peak, peak_widening
 from skyglint.activity.study import Hours, hours_of
 from skyglint.sky.radiants import apparent_direction_ecef, radiant_direction_ecef
 from skyglint.sky.showers import Shower, load_showers
@@ -26,9 +27,6 @@ _LEAST_ZHR = 5.0
 #: A shower that stands out by this many standard deviations is asked for the time of its maximum.
 _LEAST_SIGMAS = 5.0
 
-#: Fewest echoes from which a limit is told.
-_FEWEST = 50
-
 
 @dataclass(frozen=True, slots=True)
 class ShowerResult:
@@ -36,8 +34,8 @@ class ShowerResult:
 
     Attributes
     ----------
-    shower
-        Its row of the table.
+    channel, shower
+        Name of the channel, and the shower's row of the table.
     strength
         Echoes per hour and km2 of counted area at the maximum, and how sure.
     flux
@@ -49,6 +47,7 @@ class ShowerResult:
         Counted area at the study's hours, and the same times the activity relative to the maximum, shape (n,).
     """
 
+    channel: str
     shower: Shower
     strength: Strength
     flux: ShowerFlux
@@ -95,7 +94,8 @@ def study_showers(
     rates, echoes
         By the hour, and the echoes of the same span.
     limit_snr_db
-        Peak signal over noise from which on the detector misses next to none; left out, :func:`fullest_limit_db`.
+        Peak signal over noise from which on the detector misses next to none; left out, as the echoes themselves tell
+        it (:func:`skyglint.activity.mass_index.completeness_limit`).
     calibration
         True over modelled number of echoes on this path, where something has told it.
     """
@@ -103,7 +103,7 @@ def study_showers(
     own = [stored for stored in echoes if stored.echo.channel == name and stored.meteoric]
     peaks_db = np.array([stored.echo.peak_snr_db for stored in own], dtype=np.float64)
     if limit_snr_db is None:
-        limit_snr_db = fullest_limit_db(peaks_db)
+        limit_snr_db = float(20.0 * np.log10(completeness_limit(10.0 ** (peaks_db / 20.0))))
     hours = _above(hours_of(rates, name), own, peaks_db >= limit_snr_db)
     showers = [shower for shower in load_showers() if _sought(shower, hours)]
     if np.isnan(limit_snr_db) or not showers:
@@ -115,7 +115,8 @@ def study_showers(
     showers, areas = [showers[i] for i in seen], areas[:, seen]
     responses = areas * np.column_stack([activity(shower, hours.solar_longitude_deg) for shower in showers])
     background = daily_courses(hours.solar_hour, bin_h=1.0, harmonics=2)
-    fit = fit_showers(background, responses, [shower.iau_code for shower in showers], hours.counts, hours.exposure_h)
+    codes = [shower.iau_code for shower in showers]
+    fit = fit_showers(background, responses, codes, hours.counts, hours.exposure_h, hours.night)
     results = []
     for i, (shower, found) in enumerate(zip(showers, fit.showers, strict=True)):
         others = np.delete(responses, i, axis=1)
@@ -123,7 +124,7 @@ def study_showers(
         peak = _peak(shower, found, rest, areas[:, i], hours)
         strength, low, high = (float(value) for value in (found.strength, found.low_68, found.high_68))
         flux = flux_of(strength, low, high, shower, calibration)
-        results.append(ShowerResult(shower, found, flux, peak, areas[:, i], responses[:, i]))
+        results.append(ShowerResult(name, shower, found, flux, peak, areas[:, i], responses[:, i]))
     return ShowerStudy(limit_snr_db, tuple(results), fit, hours)
 
 
@@ -144,22 +145,11 @@ def _peak(shower: Shower, found: Strength, rest: Array, area_km2: Array, hours: 
     if shower.profile_assumed or not found.significance > _LEAST_SIGMAS:
         return None
     slopes = (shower.slope_before_per_deg, shower.slope_after_per_deg)
-    longitude, near = hours.solar_longitude_deg, shower.peak_solar_longitude_deg
-    return locate_peak(rest, area_km2, longitude, hours.counts, hours.exposure_h, slopes, near)
-
-
-def fullest_limit_db(peaks_db: ArrayLike) -> float:
-    """Return the upper edge of the fullest decibel: numbers grow towards faint echoes until detection fails.
-
-    The method of maximum curvature of seismology (Wiemer & Wyss 2000, Bull. Seismol. Soc. Am. 90, 859). NaN with fewer
-    than fifty echoes.
-    """
-    peaks = np.asarray(peaks_db, dtype=np.float64)
-    peaks = peaks[np.isfinite(peaks)]
-    if len(peaks) < _FEWEST:
-        return float("nan")
-    lowest = float(peaks.min())
-    return lowest + 1.0 + float(np.argmax(np.bincount((peaks - lowest).astype(np.intp))))
+    spans = (area_km2, hours.solar_longitude_deg, hours.counts, hours.exposure_h, slopes)
+    near = shower.peak_solar_longitude_deg
+    own = area_km2 * activity(shower, hours.solar_longitude_deg)
+    courses = np.column_stack([rest, own / max(float(own.max()), 1e-300)])
+    return locate_peak(rest, *spans, near, peak_widening(courses, *spans, near, hours.night))
 
 
 def _sought(shower: Shower, hours: Hours) -> bool:

@@ -5,9 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from skyglint.activity.daily import Comparison, compare_course
 from skyglint.activity.response import ChannelPath, counted_area_km2
-from skyglint.activity.study import Hours
 from skyglint.sky.radiants import apparent_direction_ecef
 from skyglint.sky.sporadic import source_directions_ecef, spread
 from skyglint.sky.sun import local_apparent_solar_hour
@@ -33,12 +31,3 @@ def expected_course(path: ChannelPath, middle_unix: float, solar_hour: Array) ->
     mean = rate.mean() or 1.0
     course: Array = np.interp(solar_hour, hour, rate / mean, period=24.0)
     return course
-
-
-def compare_with_sources(path: ChannelPath, hours: Hours) -> Comparison:
-    """Compare a channel's hours with the course that the sporadic sources should give.
-
-    The factor is the mean rate of a day with the expected course, in echoes per hour.
-    """
-    middle_unix = float(np.mean(hours.middle_unix)) if len(hours.middle_unix) else 0.0
-    return compare_course(hours.counts, hours.exposure_h, expected_course(path, middle_unix, hours.solar_hour))

@@ -1,24 +1,15 @@
-"""One channel over days to months: what its hours and echoes say of the sporadic meteors."""
+"""What a channel's rates and echoes hold for a study: its hours as arrays, and its echoes that are not spoilt."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from skyglint.activity.daily import DailyCycle, MorningTest, fit_daily_cycle, morning_test
-from skyglint.activity.mass_index import (
-    MassIndex,
-    completeness_limit,
-    mass_index_from_amplitudes,
-    mass_index_from_durations,
-)
-from skyglint.activity.nights import CombinedRate, combined_rate
 from skyglint.activity.rates import Rate
-from skyglint.activity.wind import HourlyDoppler, doppler_by_hour
-from skyglint.sky.sun import local_apparent_solar_hour
+from skyglint.activity.scatter import night_numbers
 from skyglint.store import StoredEcho
 
 Array = NDArray[np.float64]
@@ -53,32 +44,10 @@ class Hours:
     solar_hour: Array
     solar_longitude_deg: Array
 
-
-@dataclass(frozen=True, slots=True)
-class ChannelStudy:
-    """What one channel's hours and echoes say.
-
-    Attributes
-    ----------
-    channel
-        Its name.
-    nights
-        Mean rate over the nights, each from solar noon to noon.
-    cycle, morning
-        Course of the day at the site, and the morning against the evening.
-    underdense, overdense
-        Mass index from underdense amplitudes and from overdense durations.
-    doppler
-        Shifts by local solar hour.
-    """
-
-    channel: str
-    nights: CombinedRate
-    cycle: DailyCycle
-    morning: MorningTest
-    underdense: MassIndex
-    overdense: MassIndex
-    doppler: HourlyDoppler
+    @property
+    def night(self) -> NDArray[np.int64]:
+        """Number of the night of each hour, from local solar noon to the next."""
+        return night_numbers(self.middle_unix, self.solar_hour)
 
 
 def hours_of(rates: Sequence[Rate], channel: str) -> Hours:
@@ -95,50 +64,26 @@ def hours_of(rates: Sequence[Rate], channel: str) -> Hours:
     return Hours(start, (start + end) / 2, counts, live_s / 3600.0, solar_hour, longitude)
 
 
-def study_channel(
-    channel: str, rates: Sequence[Rate], echoes: Sequence[StoredEcho], longitude_deg: float
-) -> ChannelStudy:
-    """Study one channel.
+def without_showers(hours: Hours, hours_apart: Collection[float], share: Mapping[float, float]) -> Hours:
+    """Return the hours that showers have little of, their exposure stretched by the echoes that are not sporadic.
 
     Parameters
     ----------
-    channel
-        Its name.
-    rates
-        By the hour, of this and perhaps other channels.
-    echoes
-        Of the same span; those of other channels and those that are no meteors are left out.
-    longitude_deg
-        Of the site, for solar time.
+    hours
+        Of one channel.
+    hours_apart
+        Starts of the hours that are left out.
+    share
+        Share that showers have of the channel's echoes, by start of the hour; none where it is not known.
     """
-    hours = hours_of(rates, channel)
-    night = np.floor((hours.middle_unix / 86_400.0 + longitude_deg / 360.0) - 0.5).astype(np.int64)
-    _, index = np.unique(night, return_inverse=True)
-    own = [stored for stored in echoes if stored.echo.channel == channel and stored.meteoric]
-    clean = clean_echoes(channel, own)
-    amplitudes = 10.0 ** (_values(clean, "underdense", "peak_snr_db") / 20.0)
-    durations = _values(clean, "overdense", "duration_s")
-    moving = np.array(
-        [(s.echo.start_unix, s.echo.doppler_hz, s.echo.doppler_sd_hz) for s in own], dtype=np.float64
-    ).reshape(-1, 3)
-    return ChannelStudy(
-        channel,
-        combined_rate(np.bincount(index, hours.counts), np.bincount(index, hours.exposure_h)),
-        fit_daily_cycle(hours.solar_hour, hours.counts, hours.exposure_h, bin_h=1.0),
-        morning_test(hours.solar_hour, hours.counts, hours.exposure_h),
-        mass_index_from_amplitudes(amplitudes, completeness_limit(amplitudes)),
-        mass_index_from_durations(
-            durations, completeness_limit(durations, highest=LONGEST_DIFFUSION_S), LONGEST_DIFFUSION_S
-        ),
-        doppler_by_hour(local_apparent_solar_hour(moving[:, 0], longitude_deg), moving[:, 1], moving[:, 2]),
-    )
+    starts = hours.start_unix.tolist()
+    kept = np.array([start not in hours_apart for start in starts], dtype=bool)
+    left = 1.0 - np.array([share.get(start, 0.0) for start in starts], dtype=np.float64)
+    part = Hours(*(getattr(hours, field)[kept] for field in Hours.__slots__))
+    return replace(part, exposure_h=part.exposure_h / left[kept])
 
 
 def clean_echoes(channel: str, echoes: Sequence[StoredEcho]) -> list[StoredEcho]:
     """Return a channel's meteors whose strength and length are what they were."""
     own = (stored for stored in echoes if stored.echo.channel == channel and stored.meteoric)
     return [stored for stored in own if not _SPOILT.intersection(stored.echo.flags)]
-
-
-def _values(echoes: Sequence[StoredEcho], echo_class: str, field: str) -> Array:
-    return np.array([getattr(s.echo, field) for s in echoes if s.echo_class == echo_class], dtype=np.float64)

@@ -12,12 +12,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from skyglint.activity.coincidences import Coincidences
 from skyglint.activity.daily import Comparison, DailyCycle, MorningTest
-from skyglint.activity.mass_index import MassIndex
+from skyglint.activity.month import Month, SeasonShower
 from skyglint.activity.nights import CombinedRate
 from skyglint.activity.rates import Rate
-from skyglint.activity.shower_curve import CombinedShower, CurvePoint
+from skyglint.activity.scales import Scaled
 from skyglint.activity.wind import HourlyDoppler
 from skyglint.site import Channel
 from skyglint.store.records import Run
@@ -25,53 +24,6 @@ from skyglint.store.records import Run
 Array = NDArray[np.float64]
 
 SeasonKind = Literal["month", "year"]
-
-
-@dataclass(frozen=True, slots=True)
-class Scaled:
-    """All target channels together on the scale of one, in spans of time; all shapes (n,).
-
-    Attributes
-    ----------
-    echoes
-        Sum over the channels.
-    exposure_h
-        Live hours that the reference channel alone would have needed for as many echoes.
-    rate_per_h, low_per_h, high_per_h
-        Rate on the scale of the reference channel, and its central Poisson limits; NaN where no channel was live.
-    """
-
-    echoes: Array
-    exposure_h: Array
-    rate_per_h: Array
-    low_per_h: Array
-    high_per_h: Array
-
-
-@dataclass(frozen=True, slots=True)
-class Pair:
-    """Two channels and how many echoes they share."""
-
-    first: str
-    second: str
-    found: Coincidences
-
-
-@dataclass(frozen=True, slots=True)
-class Verdicts:
-    """How often operator and machine agree.
-
-    Attributes
-    ----------
-    judged, agreed
-        Echoes that the operator judged, and those of one opinion.
-    differences
-        Machine's class, operator's class and how many, the most frequent first.
-    """
-
-    judged: int
-    agreed: int
-    differences: tuple[tuple[str, str, int], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,50 +74,6 @@ class ChannelSeason:
 
 
 @dataclass(frozen=True, slots=True)
-class Month:
-    """What is told month by month, because echoes of more than that are never held at once.
-
-    Attributes
-    ----------
-    name
-        Such as ``2026-08``.
-    echoes
-        Echoes of target channels that count as meteors.
-    underdense, overdense
-        Mass index of all target channels together.
-    by_source
-        Mass index of the hours that a shower rules, and of those without one (``sporadic``).
-    showers
-        Showers as all channels tell them, the most significant first.
-    curves
-        Courses of those that stand out, by code.
-    shower_hours
-        Starts of the hours in which showers bring more than a tenth of the echoes of some channel.
-    limits_db
-        Peak over the floor from which on echoes entered the shower fits, by channel.
-    pairs
-        Channels compared for coincidences, the most telling first.
-    heights
-        Heights of underdense echoes.
-    verdicts
-        Operator and machine.
-    """
-
-    name: str
-    echoes: int
-    underdense: MassIndex
-    overdense: MassIndex
-    by_source: dict[str, MassIndex]
-    showers: tuple[CombinedShower, ...]
-    curves: dict[str, tuple[CurvePoint, ...]]
-    shower_hours: frozenset[float]
-    limits_db: dict[str, float]
-    pairs: tuple[Pair, ...]
-    heights: Array
-    verdicts: Verdicts
-
-
-@dataclass(frozen=True, slots=True)
 class SeasonPage:
     """A month or a year at one site.
 
@@ -182,17 +90,18 @@ class SeasonPage:
     start_unix, end_unix
         From the first night's noon to the last one's next noon.
     reference
-        Name of the channel on whose scale all channels are added up; empty where nothing was watched.
+        Name of the channel with the most echoes, to which the others' sensitivities are relative; empty where nothing
+        was watched.
     hour_map
-        Rate by local solar hour and night, shape (24, nights), on that scale; NaN where nothing was watched. A night's
-        column holds its afternoon and evening and the next morning.
+        Rate of a target channel of mean sensitivity by local solar hour and night, shape (24, nights); NaN where
+        nothing was watched. A night's column holds its afternoon and evening and the next morning.
     nights
         All target channels by night.
     total
         Mean over the nights, all target channels together.
     hours_of_day, cycle, morning
         All target channels by local solar hour, the course of the day and the morning against the evening: of the hours
-        that no shower has a tenth of.
+        that showers have next to nothing of.
     shower_hours
         How many hours were left out of these for showers.
     expected
@@ -201,6 +110,8 @@ class SeasonPage:
         Targets first, guards last.
     months
         In order of time: one for a month.
+    showers
+        Each apparition once, whatever number of months it runs over.
     rows
         Every channel's rates by solar hour: what the figures are made of.
     confidence, calibration
@@ -230,6 +141,7 @@ class SeasonPage:
     expected: Array | None
     channels: tuple[ChannelSeason, ...]
     months: tuple[Month, ...]
+    showers: tuple[SeasonShower, ...]
     rows: tuple[Rate, ...]
     confidence: float
     calibration: float

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,12 +13,11 @@ from skyglint.activity.coverage import intersection, livetime_s, segments_of
 from skyglint.activity.daily import compare_course, fit_daily_cycle, morning_test
 from skyglint.activity.nights import combined_rate
 from skyglint.activity.rates import Rate
-from skyglint.activity.study import hours_of
-from skyglint.activity.wind import HourlyDoppler, doppler_by_hour
+from skyglint.activity.study import Hours
+from skyglint.activity.wind import HourlyDoppler, doppler_by_hour, shifts_of
 from skyglint.report.lanes import NOT_RECORDED, lost_spans, way_to
 from skyglint.report.season import Array, ChannelSeason
 from skyglint.site import Channel, SitePlace
-from skyglint.sky.sun import local_apparent_solar_hour
 from skyglint.store.records import CoverageSpan, FloorHistory, StoredEcho
 
 
@@ -34,7 +34,7 @@ class Quality:
     bursts
         Bursts of any class.
     shifts
-        Start, Doppler shift and its error of the meteors that have one, shape (n, 3).
+        Local solar hour, Doppler shift and its error of the meteors that have one, shape (n, 3).
     """
 
     watched_s: float
@@ -55,19 +55,17 @@ def quality_of(
     """Return how well each channel was watched within a span; shifts stand against local solar time."""
     levels = {floor.channel: np.asarray(floor.floor_db[np.isfinite(floor.floor_db)], np.float64) for floor in floors}
     bursts = Counter(stored.echo.channel for stored in echoes)
-    moving: dict[str, list[tuple[float, float, float]]] = {channel.name: [] for channel in channels}
-    for echo in (
-        stored.echo for stored in echoes if stored.meteoric and stored.echo.doppler_hz == stored.echo.doppler_hz
-    ):
-        moving[echo.channel].append((echo.start_unix, echo.doppler_hz, echo.doppler_sd_hz))
+    moving: dict[str, list[StoredEcho]] = {channel.name: [] for channel in channels}
+    for stored in echoes:
+        if math.isfinite(stored.echo.doppler_hz):
+            moving[stored.echo.channel].append(stored)
     found = {}
     for channel in channels:
         watched = intersection(segments_of(coverage, channel.name), [span])
         lost: dict[str, float] = {}
         for entry in lost_spans(channel.name, coverage, watched, span):
             lost[entry.reason] = lost.get(entry.reason, 0.0) + entry.end_unix - entry.start_unix
-        shifts = np.array(moving[channel.name], dtype=np.float64).reshape(-1, 3)
-        shifts[:, 0] = local_apparent_solar_hour(shifts[:, 0], longitude_deg)
+        shifts = shifts_of(moving[channel.name], longitude_deg)
         found[channel.name] = Quality(
             livetime_s(watched), lost, levels.get(channel.name, np.empty(0)), bursts[channel.name], shifts
         )
@@ -77,7 +75,7 @@ def quality_of(
 def channel_season(
     place: SitePlace,
     channel: Channel,
-    rows: Sequence[Rate],
+    hours: Hours,
     night_rows: Sequence[Rate],
     courses: Sequence[Array],
     scale: Sequence[float],
@@ -88,8 +86,8 @@ def channel_season(
 
     Parameters
     ----------
-    rows, night_rows
-        Its rates by solar hour, without the hours that showers rule, and by night.
+    hours, night_rows
+        Its solar hours without those that showers rule, and its rates by night.
     courses
         Expected courses of the months at the middles of the 24 solar hours; empty where no path is known.
     scale
@@ -99,7 +97,6 @@ def channel_season(
     length_s
         Of the season: the months of which nothing is known were not recorded.
     """
-    hours = hours_of(rows, channel.name)
     day = (hours.solar_hour, hours.counts, hours.exposure_h)
     expected = np.mean(courses, axis=0) if courses and np.any(courses) else None
     comparison = None
@@ -124,7 +121,7 @@ def channel_season(
         echoes=sum(row.echoes for row in night_rows),
         bursts=sum(part.bursts for part in quality),
         nights=combined_rate([row.echoes for row in night_rows], live_h),
-        cycle=fit_daily_cycle(*day, bin_h=1.0),
+        cycle=fit_daily_cycle(*day, bin_h=1.0, night=hours.night),
         morning=morning_test(*day),
         expected=expected,
         comparison=comparison,

@@ -12,19 +12,20 @@ import numpy as np
 
 import skyglint
 from skyglint.activity.almanac import target_paths
-from skyglint.activity.daily import fit_daily_cycle, morning_test
+from skyglint.activity.month import Month, season_showers, study_month
 from skyglint.activity.nights import combined_rate
 from skyglint.activity.poisson import ONE_SIGMA
 from skyglint.activity.rates import Rate, distinct, rates
 from skyglint.activity.response import ChannelPath
+from skyglint.activity.scales import gathered, scaled, tables
 from skyglint.activity.sporadic_course import expected_course
+from skyglint.activity.sporadic_day import sporadic_day
+from skyglint.activity.study import hours_of, without_showers
 from skyglint.errors import RequestError
 from skyglint.report.lanes import channels_of
 from skyglint.report.nights import night_span, nights, place_of
-from skyglint.report.season import Array, ChannelSeason, Month, SeasonPage
+from skyglint.report.season import Array, ChannelSeason, SeasonPage
 from skyglint.report.season_channels import Quality, channel_season, quality_of
-from skyglint.report.season_month import study_month
-from skyglint.report.season_scale import gathered, scaled, scales_of, tables
 from skyglint.report.together import solar_hour_edges
 from skyglint.site import Channel, Site, parse_site
 from skyglint.store.store import Store
@@ -159,18 +160,15 @@ def _page(store: Store, season: _Season, parts: Sequence[_Part]) -> SeasonPage:
     site, span, n = season.site.site, season.span, len(season.evenings)
     rows = [row for part in parts for row in part.rows]
     night_rows = [row for part in parts for row in part.night_rows]
-    solar_hours = {row.start_unix: row.local_solar_hour for row in rows}
-    starts = np.array(sorted(solar_hours), dtype=np.float64)
-    solar_hour = np.array([solar_hours[start] for start in starts.tolist()])
-    ruled = frozenset().union(*(part.month.shower_hours for part in parts))
-    sporadic = np.array([start not in ruled for start in starts.tolist()])
-    counts, live_h = tables(rows, season.targets, starts)
-    reference, scales = scales_of(counts[:, sporadic], live_h[:, sporadic])
-    together = scaled(counts, live_h, scales.factor)
-    background = scaled(counts[:, sporadic], live_h[:, sporadic], scales.factor)
-    hour = solar_hour.astype(np.intp) % 24
-    course = (solar_hour[sporadic], background.echoes, background.exposure_h)
-    night = np.clip((starts + 1800.0 - span[0]) // _DAY_S, 0, n - 1).astype(np.intp)
+    months = tuple(part.month for part in parts)
+    ruled = frozenset().union(*(month.shower_hours for month in months))
+    share = {
+        name: {k: v for month in months for k, v in month.shower_share.get(name, {}).items()} for name in season.targets
+    }
+    day = sporadic_day(rows, season.targets, ruled, share)
+    scales = day.scales
+    night = np.clip((day.start_unix + 1800.0 - span[0]) // _DAY_S, 0, n - 1).astype(np.intp)
+    cell = day.solar_hour.astype(np.intp) % 24 * n + night
     by_night = scaled(
         *tables(night_rows, season.targets, span[0] + _DAY_S * np.arange(n, dtype=np.float64)), scales.factor
     )
@@ -182,7 +180,7 @@ def _page(store: Store, season: _Season, parts: Sequence[_Part]) -> SeasonPage:
             channel_season(
                 site,
                 channel,
-                [row for row in rows if row.channel == channel.name and row.start_unix not in ruled],
+                without_showers(hours_of(rows, channel.name), ruled, share.get(channel.name, {})),
                 [row for row in night_rows if row.channel == channel.name],
                 [part.courses[channel.name] for part in parts if channel.name in part.courses],
                 [float("nan") if place is None else float(values[place]) for values in told],
@@ -200,17 +198,18 @@ def _page(store: Store, season: _Season, parts: Sequence[_Part]) -> SeasonPage:
         evenings=season.evenings,
         start_unix=span[0],
         end_unix=span[1],
-        reference=season.targets[reference] if season.targets else "",
-        hour_map=gathered(together, hour * n + night, 24 * n).rate_per_h.reshape(24, n),
+        reference=season.targets[day.reference] if season.targets else "",
+        hour_map=gathered(day.together, cell, 24 * n).rate_per_h.reshape(24, n),
         nights=by_night,
-        hours_of_day=gathered(background, hour[sporadic], 24),
+        hours_of_day=day.hours_of_day,
         total=combined_rate(by_night.echoes, by_night.exposure_h),
-        cycle=fit_daily_cycle(*course, bin_h=1.0),
-        morning=morning_test(*course),
-        shower_hours=int((~sporadic).sum()),
+        cycle=day.cycle,
+        morning=day.morning,
+        shower_hours=sum(start in ruled for start in day.start_unix.tolist()),
         expected=_expected_together(channels),
         channels=tuple(channels),
-        months=tuple(part.month for part in parts),
+        months=months,
+        showers=season_showers(months, season.calibration),
         rows=tuple(rows),
         confidence=ONE_SIGMA,
         calibration=season.calibration,

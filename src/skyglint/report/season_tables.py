@@ -9,14 +9,16 @@ import numpy as np
 
 from skyglint.activity.flux import ShowerFlux
 from skyglint.activity.mass_index import MassIndex
-from skyglint.report.season import Scaled, SeasonPage
-from skyglint.report.tables import Cell, Column, Table, rounded
+from skyglint.activity.scales import Scaled
+from skyglint.activity.wind import wind_by_hour
+from skyglint.report.season import SeasonPage
+from skyglint.report.tables import RATE_COLUMNS, Cell, Column, Table, rate_cells, rounded
 from skyglint.utc import format_utc
 
 _RATE = (
     Column("echoes", "integer", "", "echoes of all target channels that count as meteors"),
-    Column("exposure_h", "number", "h", "live hours that the reference channel alone would have needed for as many"),
-    Column("rate_per_h", "number", "1 / h", "echoes / exposure, on the scale of the reference channel"),
+    Column("exposure_h", "number", "h", "live hours that a channel of mean sensitivity would have needed for as many"),
+    Column("rate_per_h", "number", "1 / h", "echoes / exposure: rate of a target channel of mean sensitivity"),
     Column("rate_low_per_h", "number", "1 / h", "lower central Poisson limit, 68.27 % (Garwood 1936)"),
     Column("rate_high_per_h", "number", "1 / h", "upper central Poisson limit, 68.27 % (Garwood 1936)"),
 )
@@ -37,10 +39,21 @@ _INDEX = (
     Column("echoes", "integer", "", "echoes between their limits"),
 )
 _COLUMNS: dict[str, tuple[Column, ...]] = {
+    "rates": RATE_COLUMNS,
+    "wind": (
+        Column("channel", "text", "", "name of the carrier's channel"),
+        Column("local_solar_hour", "number", "h", "middle of the hour, local apparent solar time at the site"),
+        Column("echoes", "integer", "", "echoes with a measured shift"),
+        Column("doppler_hz", "number", "Hz", "mean shift, offsets of transmitter and receiver included"),
+        Column("doppler_sd_hz", "number", "Hz", "standard error of it"),
+        Column("scatter_hz", "number", "Hz", "scatter between echoes beyond their errors"),
+        Column("drift_m_s", "number", "m / s", "drift along the bisector at the path's middle, 95 km, less its mean"),
+        Column("drift_sd_m_s", "number", "m / s", "standard error of it"),
+    ),
     "hours": (
         Column("night", "text", "", "date of the night's evening"),
         Column("local_solar_hour", "integer", "h", "local apparent solar hour at the site, 12 to 23 and then 0 to 11"),
-        Column("rate_per_h", "number", "1 / h", "all targets on the scale of the reference; empty: not watched"),
+        Column("rate_per_h", "number", "1 / h", "rate of a target channel of mean sensitivity; empty: not watched"),
     ),
     "nights": (Column("night", "text", "", "date of the evening"), *_RATE),
     "course": (
@@ -67,16 +80,19 @@ _COLUMNS: dict[str, tuple[Column, ...]] = {
         Column("floor_reach_db", "number", "dB", "95 % of the readings lie this close to it"),
     ),
     "showers": (
-        Column("month", "text", "", "month of the fit"),
+        Column("months", "text", "", "months of the fit"),
         Column("shower", "text", "", "IAU code"),
         Column("significance", "number", "", "standard deviations from no such shower"),
         Column("probability", "number", "", "probability of such an excess without it"),
         *_FLUX,
         Column("channels", "integer", "", "channels that could see it"),
         Column("spread", "number", "", "root of chi-square over degrees of freedom between them"),
+        Column("peak_longitude_deg", "number", "deg", "solar longitude (J2000) of the maximum that was seen"),
+        Column("peak_low_deg", "number", "deg", "lower 68 % limit"),
+        Column("peak_high_deg", "number", "deg", "upper 68 % limit"),
     ),
     "shower-curves": (
-        Column("month", "text", "", "month of the fit"),
+        Column("months", "text", "", "months of the fit"),
         Column("shower", "text", "", "IAU code"),
         Column("solar_longitude_deg", "number", "deg", "middle of the span, J2000"),
         Column("echoes", "integer", "", "counted above the limit"),
@@ -102,7 +118,7 @@ def season_tables(page: SeasonPage) -> Iterator[tuple[str, Table]]:
         "nights": [str(page.evenings[0]), str(page.evenings[-1])],
         "reference_channel": page.reference,
         "calibration": page.calibration,
-        "assumptions": sorted({text for month in page.months for s in month.showers for text in s.flux.assumptions}),
+        "assumptions": sorted({text for entry in page.showers for text in entry.shower.flux.assumptions}),
         "runs": [
             {"id": run.id, "version": run.version, "created_utc": format_utc(run.created_unix)} for run in page.runs
         ],
@@ -146,18 +162,20 @@ def _channels(page: SeasonPage) -> Iterator[tuple[Cell, ...]]:
 
 
 def _showers(page: SeasonPage) -> Iterator[tuple[Cell, ...]]:
-    for month in page.months:
-        for shower in month.showers:
-            told = (rounded(shower.significance), rounded(shower.probability))
-            yield month.name, shower.code, *told, *_flux(shower.flux), shower.channels, rounded(shower.spread)
+    for entry in page.showers:
+        shower, months = entry.shower, " ".join(entry.months)
+        told = (rounded(shower.significance), rounded(shower.probability))
+        peak = shower.peak
+        maximum = (peak.longitude_deg, peak.low_68_deg, peak.high_68_deg) if peak is not None else (math.nan,) * 3
+        channels = (shower.channels, rounded(shower.spread), *(rounded(float(value)) for value in maximum))
+        yield months, shower.code, *told, *_flux(shower.flux), *channels
 
 
 def _curves(page: SeasonPage) -> Iterator[tuple[Cell, ...]]:
-    for month in page.months:
-        for code, curve in month.curves.items():
-            for point in curve:
-                counted = (rounded(point.longitude_deg), point.echoes, rounded(point.background))
-                yield month.name, code, *counted, *_flux(point.flux)
+    for entry in page.showers:
+        for point in entry.curve:
+            counted = (rounded(point.longitude_deg), point.echoes, rounded(point.background))
+            yield " ".join(entry.months), entry.shower.code, *counted, *_flux(point.flux)
 
 
 def _flux(flux: ShowerFlux) -> tuple[Cell, ...]:
@@ -169,8 +187,9 @@ def _mass_index(page: SeasonPage) -> Iterator[tuple[Cell, ...]]:
     for month in page.months:
         yield month.name, "all", *_index(month.underdense)
         yield month.name, "all", *_index(month.overdense)
-        for source, index in month.by_source.items():
-            yield month.name, source, *_index(index)
+        for by_source in (month.by_source, month.overdense_by_source):
+            for source, index in by_source.items():
+                yield month.name, source, *_index(index)
 
 
 def _index(index: MassIndex) -> tuple[Cell, ...]:
@@ -178,7 +197,24 @@ def _index(index: MassIndex) -> tuple[Cell, ...]:
     return index.law, *(rounded(value) for value in values), index.echoes
 
 
+def _rates(page: SeasonPage) -> Iterator[tuple[Cell, ...]]:
+    return (rate_cells(row) for row in page.rows)
+
+
+def _wind(page: SeasonPage) -> Iterator[tuple[Cell, ...]]:
+    for entry in page.channels:
+        if entry.channel.kind != "carrier":
+            continue
+        wind = wind_by_hour(entry.doppler, entry.channel.frequency_hz, entry.distance_km)
+        for k in np.flatnonzero(np.isfinite(entry.doppler.mean_hz)).tolist():
+            found = (entry.doppler.mean_hz[k], entry.doppler.mean_sd_hz[k], entry.doppler.scatter_hz[k])
+            told = (*found, wind.speed_m_s[k], wind.speed_sd_m_s[k])
+            numbers = (rounded(float(value)) for value in told)
+            yield entry.channel.name, float(wind.hour[k]), int(wind.echoes[k]), *numbers
+
+
 _ROWS = {
+    "rates": _rates,
     "hours": _hours,
     "nights": _nights,
     "course": _course,
@@ -186,4 +222,5 @@ _ROWS = {
     "showers": _showers,
     "shower-curves": _curves,
     "mass-index": _mass_index,
+    "wind": _wind,
 }

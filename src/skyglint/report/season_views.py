@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 
 import numpy as np
 from markupsafe import Markup
 
-from skyglint.activity.shower_curve import CombinedShower
+from skyglint.activity.month import Month, SeasonShower
+from skyglint.activity.scales import Scaled
+from skyglint.report import doppler_figure
 from skyglint.report import season_words as words
 from skyglint.report.figures import histogram, hour_map, month_sheet, points, solar_clock
 from skyglint.report.numbers import fixed, interval, quantity
-from skyglint.report.season import Array, Month, Scaled, SeasonPage
+from skyglint.report.season import Array, ChannelSeason, SeasonPage
 
 WIDE_PX, NARROW_PX = 1000.0, 340.0
 #: Steps and reach of the heights' histogram, kilometres.
@@ -30,11 +33,18 @@ def figures(page: SeasonPage) -> Iterator[tuple[str, Markup]]:
         yield f"calendar-{month.name}", sheet_figure(page, month)
         if len(month.heights):
             yield f"heights-{month.name}", heights_figure(month)
-        for shower in month.showers:
-            if shower.code in month.curves:
-                yield f"shower-{shower.code}-{month.name}", curve_figure(month, shower)
+    for apparition in page.showers:
+        if apparition.curve:
+            yield f"shower-{apparition.shower.code}-{apparition.months[0]}", curve_figure(apparition)
+    for entry in windy(page):
+        yield f"wind-{file_word(entry.channel.name)}", wind_figure(entry)
     if months_told(page) > 1:
         yield "mass-index", mass_figure(page)
+
+
+def file_word(name: str) -> str:
+    """Return a name as part of a file's name: letters, digits and hyphens."""
+    return re.sub(r"[^0-9A-Za-z]+", "-", name).strip("-") or "channel"
 
 
 def map_figure(page: SeasonPage, width: float = WIDE_PX) -> Markup:
@@ -148,11 +158,11 @@ def heights_figure(month: Month) -> Markup:
     return histogram.histogram(label, month.heights, HEIGHT_STEP_KM, HEIGHT_REACH_KM, "height, km")
 
 
-def curve_figure(month: Month, shower: CombinedShower) -> Markup:
+def curve_figure(entry: SeasonShower) -> Markup:
     """Return a shower's course against solar longitude, as equivalent zenithal hourly rate."""
-    row = next(iter(shower.by_channel.values())).shower
+    shower, row = entry.shower, entry.shower.shower
     base = row.peak_solar_longitude_deg
-    since = [(point, (point.longitude_deg - base + 180.0) % 360.0 - 180.0) for point in month.curves[shower.code]]
+    since = [(point, (point.longitude_deg - base + 180.0) % 360.0 - 180.0) for point in entry.curve]
     marks = [
         points.Point(
             at, point.flux.zhr, point.flux.zhr_low, point.flux.zhr_high,
@@ -172,6 +182,21 @@ def curve_figure(month: Month, shower: CombinedShower) -> Markup:
     )
     lines = [points.Line("expected", list(zip(at.tolist(), model.tolist(), strict=True)))]
     return points.points_chart(label, points.Axis(low, high, ticks, "solar longitude"), "ZHR", marks, lines)
+
+
+def windy(page: SeasonPage) -> list[ChannelSeason]:
+    """Return the carriers whose shifts tell some hours of the day."""
+    return [entry for entry in page.channels if doppler_figure.told(entry.channel, entry.doppler)]
+
+
+def wind_figure(entry: ChannelSeason) -> Markup:
+    """Return a carrier's shifts by hour of the day, as drift where the path is known."""
+    return doppler_figure.doppler_figure(entry.channel, entry.doppler, entry.distance_km)
+
+
+def wind_note(entry: ChannelSeason) -> str:
+    """Return what a carrier's figure of shifts shows."""
+    return doppler_figure.doppler_note(entry.doppler, entry.distance_km)
 
 
 def months_told(page: SeasonPage) -> int:

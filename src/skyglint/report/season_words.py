@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from datetime import date
 
 import numpy as np
 
+from skyglint.activity.month import Month
 from skyglint.activity.shower_curve import CombinedShower
-from skyglint.report.numbers import counted, fixed, interval, quantity
-from skyglint.report.season import ChannelSeason, Month, SeasonPage
+from skyglint.report.numbers import counted, distance, fixed, frequency, interval, quantity
+from skyglint.report.season import ChannelSeason, SeasonPage
 from skyglint.report.study_words import probability
 from skyglint.sky.showers import load_showers
 
@@ -25,6 +27,12 @@ def title(page: SeasonPage) -> str:
 def month_title(month: Month) -> str:
     """Return a month's name, ``August``."""
     return date.fromisoformat(f"{month.name}-01").strftime("%B")
+
+
+def months_words(names: Sequence[str]) -> str:
+    """Return the first and the last of some months, ``July to August``."""
+    first, last = (date.fromisoformat(f"{name}-01").strftime("%B") for name in (names[0], names[-1]))
+    return first if first == last else f"{first} to {last}"
 
 
 def targets(page: SeasonPage) -> list[ChannelSeason]:
@@ -73,9 +81,11 @@ def scale_note(page: SeasonPage) -> str:
     """Return on whose scale all channels stand."""
     if not page.reference:
         return "No target channel was watched."
+    if len(targets(page)) == 1:
+        return f"Echoes of {page.reference} per hour."
     return (
-        f"All target channels together, on the scale of {page.reference}: what that channel alone would have counted "
-        "per hour. A meteor that shows in two channels counts twice."
+        "All target channels together, as echoes per hour of a channel of mean sensitivity. A meteor that shows in two "
+        "channels counts twice."
     )
 
 
@@ -84,12 +94,12 @@ def course_note(page: SeasonPage) -> str:
     told = "By local solar time: the Earth's leading side meets more meteors."
     if not page.shower_hours:
         return told
-    return f"{told} {counted(page.shower_hours, 'hour', 'hours')} in which showers bring over a tenth are left out."
+    return f"{told} {counted(page.shower_hours, 'hour', 'hours')} in which showers bring over 3\u202f% are left out."
 
 
 def reference_words(page: SeasonPage) -> str:
     """Return the words behind a rate on the common scale."""
-    return f" (scale of {page.reference})" if page.reference and len(targets(page)) > 1 else ""
+    return " (a mean target channel)" if len(targets(page)) > 1 else ""
 
 
 def shower_name(code: str) -> str:
@@ -129,17 +139,17 @@ def flux_words(shower: CombinedShower) -> str:
 
 def peak_words(shower: CombinedShower) -> str:
     """Return when the channels saw the maximum, solar longitude, by the channel that tells it best."""
-    peaks = [result.peak for result in shower.by_channel.values() if result.peak is not None]
-    told = [peak for peak in peaks if math.isfinite(peak.longitude_deg)]
-    if not told:
+    best = shower.peak
+    if best is None:
         return ""
-    best = min(told, key=lambda peak: float(peak.high_68_deg - peak.low_68_deg))
     return interval(float(best.longitude_deg), float(best.low_68_deg), float(best.high_68_deg), "").strip() + "°"
 
 
 def seen_words(shower: CombinedShower) -> str:
     """Return which channels saw a shower best and worst, by their largest counted areas."""
-    areas = {name: float(result.area_km2.max(initial=0.0)) for name, result in shower.by_channel.items()}
+    areas: dict[str, float] = {}
+    for result in shower.results:
+        areas[result.channel] = max(areas.get(result.channel, 0.0), float(result.area_km2.max(initial=0.0)))
     best = max(areas, key=lambda name: areas[name])
     worst = min(areas, key=lambda name: areas[name])
     if best == worst or not areas[best]:
@@ -150,6 +160,14 @@ def seen_words(shower: CombinedShower) -> str:
 def spread_words(shower: CombinedShower) -> str:
     """Return how the channels agree."""
     return "" if math.isnan(shower.spread) else fixed(shower.spread, 1)
+
+
+def way_words(entry: ChannelSeason) -> str:
+    """Return a channel's frequency and how far away in which direction its transmitter stands."""
+    told = [frequency(entry.channel.frequency_hz)]
+    if math.isfinite(entry.distance_km):
+        told += [distance(entry.distance_km), quantity(entry.bearing_deg, "°")]
+    return ", ".join(told)
 
 
 def comparison_words(entry: ChannelSeason) -> str:
@@ -169,7 +187,7 @@ def lost_words(entry: ChannelSeason) -> str:
 
 def showers_note(page: SeasonPage) -> str:
     """Return how the showers were told from the background, or why none could be."""
-    if not any(month.showers for month in page.months):
+    if not page.showers:
         return (
             "No shower of the table was active in view of a channel whose transmitter's place is known, or fewer than "
             "fifty echoes were there to tell one."

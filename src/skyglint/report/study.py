@@ -18,12 +18,12 @@ from skyglint.activity.daily import (
     fit_daily_cycle,
     morning_test,
 )
-from skyglint.activity.mass_index import MassIndex
-from skyglint.activity.populations import amplitudes_of, mass_index_of_all
+from skyglint.activity.mass_index import MassIndex, mass_index_from_durations
+from skyglint.activity.month import Pair, Verdicts, channel_pairs, verdicts_of
+from skyglint.activity.populations import amplitudes_of, durations_of, mass_index_of_all
 from skyglint.activity.response import ChannelPath
 from skyglint.activity.sporadic_course import expected_course
-from skyglint.report.season import Pair, Verdicts
-from skyglint.report.season_month import channel_pairs, overdense_mass_index, verdicts_of
+from skyglint.activity.wind import HourlyDoppler, shifts_by_hour
 from skyglint.report.together import Together
 from skyglint.site import Channel, parse_site
 from skyglint.sky.sun import solar_longitude_deg
@@ -54,6 +54,8 @@ class NightStudy:
         Mass index.
     heights
         Heights of underdense echoes, kilometres.
+    doppler
+        Shifts of the carriers' echoes by local solar hour, by channel.
     pairs
         Channels compared for coincidences.
     verdicts
@@ -72,6 +74,7 @@ class NightStudy:
     underdense: MassIndex
     overdense: MassIndex
     heights: Array
+    doppler: dict[str, HourlyDoppler]
     pairs: tuple[Pair, ...]
     verdicts: Verdicts
     showers: tuple[ShowerDay, ...]
@@ -116,6 +119,8 @@ def study_night(
         if on_hours @ live_h > 0:
             comparison = compare_course(counts, live_h, on_hours)
             expected = tuple(float(value) for value in course * comparison.factor)
+    longitude_deg = round(parse_site(site_file, "site file of the last run").site.longitude_deg, 1)
+    carriers = [channel for channel in channels if channel.role == "target" and channel.kind == "carrier"]
     heights = [s.echo.height_km for own in by_channel.values() for s in own if s.echo_class == "underdense"]
     return NightStudy(
         hours_seen=len({row.solar_hour for row in solar_hours if row.live_s >= _LEAST_HOUR_S}),
@@ -123,9 +128,10 @@ def study_night(
         morning=morning_test(hour, counts, live_h),
         expected_per_h=expected,
         comparison=comparison,
-        underdense=mass_index_of_all([amplitudes_of(name, own) for name, own in by_channel.items()]),
-        overdense=overdense_mass_index(by_channel),
+        underdense=mass_index_of_all(amplitudes_of(name, own) for name, own in by_channel.items()),
+        overdense=mass_index_of_all(durations_of(by_channel).values(), mass_index_from_durations),
         heights=np.array([height for height in heights if height == height], dtype=np.float64),
+        doppler={c.name: shifts_by_hour(by_channel[c.name], longitude_deg) for c in carriers},
         pairs=channel_pairs(by_channel, coverage),
         verdicts=verdicts_of(echoes),
         showers=showers,

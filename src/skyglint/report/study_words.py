@@ -9,9 +9,9 @@ import numpy as np
 from skyglint.activity.almanac import ShowerDay
 from skyglint.activity.daily import DailyCycle, MorningTest
 from skyglint.activity.mass_index import MassIndex
+from skyglint.activity.month import Pair, Verdicts
 from skyglint.activity.nights import CombinedRate
 from skyglint.report.numbers import THIN, clock, counted, fixed, interval, measured, quantity
-from skyglint.report.season import Pair, Verdicts
 from skyglint.report.study import NightStudy
 
 #: Above this probability a difference is not told as one.
@@ -126,12 +126,31 @@ def scatter_sentence(dispersion: float, chance: float, what: str = "The hours") 
     return f"{what} scatter {times} times as much as Poisson counts (variance); errors are widened for it."
 
 
+def night_levels_sentence(cycle: DailyCycle) -> str:
+    """Return how much whole nights scatter beyond counts; empty where too few can tell."""
+    if not math.isfinite(cycle.nights_sd):
+        return ""
+    share = 100.0 * float(cycle.nights_sd)
+    if share < 1.0:
+        return "The levels of whole nights scatter no more than counts do."
+    return f"The levels of whole nights scatter by {quantity(share, '%')} beyond what counts do; errors allow for it."
+
+
 def nights_sentence(total: CombinedRate) -> str:
-    """Return the mean rate over nights, its interval, and how that was found."""
+    """Return the mean rate over nights, its interval, how that was found, and why so."""
     if math.isnan(total.rate_per_h):
         return "No target channel was live."
     rate = interval(total.rate_per_h, total.low_per_h, total.high_per_h, "/ h")
-    return f"Mean over the nights {rate} ({total.method})."
+    if math.isnan(total.probability):
+        return f"Mean over the nights {rate} ({total.method})."
+    chance = probability(total.probability)
+    if total.method.startswith("Poisson"):
+        return f"Mean over the nights {rate} ({total.method}: they scatter no more than counts do, {chance})."
+    times = fixed(total.dispersion, 1 if total.dispersion < 10.0 else 0)
+    return (
+        f"Mean over the nights {rate} ({total.method}: with showers and all they scatter {times} times as much as "
+        f"Poisson counts, {chance})."
+    )
 
 
 def mass_index_words(index: MassIndex) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 from markupsafe import Markup
 
 from skyglint.activity.rates import Rate
-from skyglint.report import wording
+from skyglint.report import doppler_figure, wording
 from skyglint.report.axis import time_scale
 from skyglint.report.figures import floor, histogram, hours, lane, section, solar_clock, trace
 from skyglint.report.figures.marks import mark_of
@@ -99,6 +99,26 @@ def clock_figure(page: NightPage) -> Markup:
     )
     label = f"Solar clock: echoes per hour by local solar hour; {seen or 'nothing was watched'}"
     return solar_clock.solar_clock(label, sectors, middle, "echoes / h", expected=page.study.expected_per_h or ())
+
+
+def windy(page: NightPage) -> list[Lane]:
+    """Return the carriers whose shifts tell some hours of the night."""
+    told = page.study.doppler
+    return [
+        lane
+        for lane in page.lanes
+        if lane.channel.name in told and doppler_figure.told(lane.channel, told[lane.channel.name])
+    ]
+
+
+def wind_figure(page: NightPage, lane: Lane) -> Markup:
+    """Return a carrier's shifts by local solar hour, as drift where the path is known."""
+    return doppler_figure.doppler_figure(lane.channel, page.study.doppler[lane.channel.name], lane.distance_km)
+
+
+def wind_note(page: NightPage, lane: Lane) -> str:
+    """Return what that figure shows."""
+    return doppler_figure.doppler_note(page.study.doppler[lane.channel.name], lane.distance_km)
 
 
 def heights_figure(page: NightPage) -> Markup:

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict
 from typing import Any
 
 from skyglint.errors import RequestError
+from skyglint.site import Kind
 from skyglint.station.accuracy.completeness import carrier_completeness, fm_completeness
 from skyglint.station.accuracy.confusion import carrier_confusion, fm_confusion
 from skyglint.station.accuracy.false_alarms import carrier_false_alarms, noise_false_alarms, nuisance_false_alarms
 from skyglint.station.accuracy.measurements import carrier_scatter, overdense_timing, underdense_timing
+from skyglint.station.accuracy.months import measure_months
+from skyglint.station.accuracy.overlaps import overlap_flags
 from skyglint.station.accuracy.rds import measure_errors, measure_success
 from skyglint.station.accuracy.surveys import measure_surveys
 from skyglint.station.accuracy.tracks import measure_chance_share, measure_tracks
 
 BURSTS_S = (0.05, 0.2, 1.0, 5.0)
+KINDS: tuple[Kind, ...] = ("fm", "carrier")
 DECAYS_S = (0.02, 0.05, 0.2, 0.8)
 
 #: A figure's name and its dataclass of numbers.
@@ -45,7 +50,9 @@ def _carrier(seed: int, effort: float) -> Figures:
 
 def _classes(seed: int, effort: float) -> Figures:
     yield "fm classes", fm_confusion(_times(100, effort), (-6.0, 14.0), seed)
-    yield "carrier classes", carrier_confusion(_times(80, effort), (40.0, 55.0), seed)
+    yield "carrier classes", carrier_confusion(_times(30, effort), (40.0, 55.0), seed)
+    for kind in KINDS:
+        yield f"{kind} trails that overlap", overlap_flags(_times(100, effort), seed, kind)
 
 
 def _rds(seed: int, effort: float) -> Figures:
@@ -81,6 +88,10 @@ def _surveys(seed: int, effort: float) -> Figures:
     yield "plane, five near stations", measure_surveys(None, count, seed, near=True)
 
 
+def _months(seed: int, effort: float) -> Figures:
+    yield from measure_months(_times(200, effort), seed)
+
+
 #: What can be measured, by name. Each takes a seed and an effort: 1 takes minutes to tens of minutes on one core.
 PARTS: dict[str, Callable[[int, float], Figures]] = {
     "fm": _fm,
@@ -88,6 +99,7 @@ PARTS: dict[str, Callable[[int, float], Figures]] = {
     "classes": _classes,
     "rds": _rds,
     "satellites": _satellites,
+    "months": _months,
     "surveys": _surveys,
 }
 
@@ -105,3 +117,16 @@ def accuracy_figures(seed: int, effort: float = 1.0, parts: Sequence[str] = ()) 
             raise RequestError(f"--part {part}: expected one of {', '.join(PARTS)}")
     for part in parts or PARTS:
         yield from PARTS[part](seed, effort)
+
+
+def figure_numbers(figure: Any) -> dict[str, Any]:
+    """Return all numbers of a figure by name: its fields, and what follows from them."""
+    derived = [name for name, value in vars(type(figure)).items() if isinstance(value, property)]
+    return {**asdict(figure), **{name: getattr(figure, name) for name in derived}}
+
+
+def figure_text(name: str, figure: Any) -> str:
+    """Return a figure to read: its single numbers in one line, and its table, if it has one, below."""
+    numbers = figure_numbers(figure)
+    single = [f"{key} {value:.3g}" for key, value in numbers.items() if isinstance(value, int | float)]
+    return "\n".join([f"{name}: {', '.join(single)}", *(text for text in numbers.values() if isinstance(text, str))])
