@@ -8,15 +8,19 @@ import sys
 NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 
 
+def find_browser() -> str | None:
+    return next(filter(None, map(shutil.which, NAMES)), None)
+
+
 def main() -> int:
-    if any(shutil.which(name) for name in NAMES):
+    if find_browser():
         return 0
     if shutil.which("apt-get"):
         root = [] if os.geteuid() == 0 else ["sudo", "-n"]
         quiet = {"stdout": subprocess.DEVNULL, "check": False}
         subprocess.run([*root, "apt-get", "update", "-qq"], **quiet)
         subprocess.run([*root, "apt-get", "install", "-y", "-qq", "--no-install-recommends", "chromium"], **quiet)
-        if any(shutil.which(name) for name in NAMES):
+        if find_browser():
             return 0
     print(
         "The pages are tested in a real browser and none was found. Install Chromium "

@@ -211,3 +211,19 @@ def test_metrics_and_health_follow_the_engine(context, client, message):
     assert 'skyglint_state{state="watching"} 1.0' in text
     assert 'skyglint_floor_decibels{channel="north-sea"} -52.0' in text
     assert re.search(r'skyglint_night_echoes\{channel="north-sea",role="target"\} \d+', text)
+
+
+def test_problems_are_told_in_sentences(client):
+    missing = client.get("/nowhere").text
+    assert "<span>not found</span>" in missing
+    assert "There is nothing at this address." in missing
+    assert "<span>not understood</span>" in client.get("/nights/2026-13-99").text
+    assert client.get("/api/v1/nowhere").json()["error"]["message"] == "there is nothing at this address"
+
+
+def test_what_was_too_weak_for_samples_is_told_in_the_unit_of_its_kind(client):
+    units = set()
+    for number in range(1, 40):
+        text = client.get(f"/echoes/{number}").text
+        units |= set(re.findall("weaker than ([0-9]+.dB(?:-Hz)?),", text))
+    assert {unit.replace("\u202f", " ") for unit in units} == {"10 dB", "30 dB-Hz"}

@@ -164,18 +164,38 @@ ESCAPES = [
     "..%c0%afsite.toml",
     "station.operator.json",
 ]
-#: Every address under which bytes of a file are served.
-FILES = ["/static/{}", "/echoes/{}/sound.wav", "/echoes/1/snippet.sigmf-{}", "/nights/{}", "/nights/{}/channels", "/{}"]
+GOOD = {"echo_id": "1", "evening": "2026-08-12", "part": "meta", "name": "pages.css"}
 
 
-@pytest.mark.parametrize("address", FILES)
-def test_no_address_leads_out_of_the_pages(visitor, address):
-    for escape in ESCAPES:
-        answer = visitor.get(address.format(escape))
-        assert answer.status_code in (404, 422), escape
-        assert "[receiver]" not in answer.text
-        assert "root:" not in answer.text
-        assert "scrypt" not in answer.text
+def with_parameters(own) -> list[tuple[str, str]]:
+    """Return every reading address that takes a parameter, once for each of them, with the others at good values."""
+    found = []
+    for path in sorted({route.path for route in routes(own) if (route.methods or set()) & READING}):
+        names = re.findall(r"{(\w+)(?::\w+)?}", path)
+        for name in names:
+            others = {other: GOOD[other] for other in names if other != name}
+            found.append((path, re.sub(r"{(\w+)(?::\w+)?}", lambda at, o=others: o.get(at[1], "{}"), path)))
+    return [*found, ("/", "/{}")]
+
+
+def test_no_address_leads_out_of_the_pages(own, visitor):
+    taken = with_parameters(own)
+    assert {path for path, _ in taken} >= {
+        "/static/{name}",
+        "/echoes/{echo_id}",
+        "/echoes/{echo_id}/sound.wav",
+        "/echoes/{echo_id}/snippet.sigmf-{part}",
+        "/nights/{evening}",
+        "/nights/{evening}/channels",
+        "/api/v1/echoes/{echo_id}",
+    }
+    for _, address in taken:
+        for escape in ESCAPES:
+            answer = visitor.get(address.format(escape))
+            assert answer.status_code in (404, 422), (address, escape)
+            assert "[receiver]" not in answer.text
+            assert "root:" not in answer.text
+            assert "scrypt" not in answer.text
 
 
 def test_every_answer_carries_the_headers(visitor):

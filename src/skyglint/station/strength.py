@@ -14,9 +14,12 @@ CARRIER_REFERENCE_HZ: Final = 100.0
 
 def strength_db(echo: Echo, channel: Channel) -> float:
     """Return the peak over the floor, dB: in the channel's bandwidth, and for a carrier in 100 Hz."""
-    if channel.kind == "carrier":
-        return echo.peak_snr_db - 10.0 * math.log10(CARRIER_REFERENCE_HZ)
-    return echo.peak_snr_db
+    return echo.peak_snr_db - peak_of_strength_db(0.0, channel)
+
+
+def peak_of_strength_db(strength: float, channel: Channel) -> float:
+    """Return the peak that an echo of this strength states: dB, and for a carrier dB-Hz."""
+    return strength + (10.0 * math.log10(CARRIER_REFERENCE_HZ) if channel.kind == "carrier" else 0.0)
 
 
 def peak_words(echo: Echo, channel: Channel) -> str:

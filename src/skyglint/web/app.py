@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import threading
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
@@ -20,6 +21,7 @@ from skyglint.web import (
     machines,
     night_pages,
     operator_pages,
+    pass_pages,
     review_pages,
 )
 from skyglint.web.context import Context
@@ -53,9 +55,13 @@ def make_app(context: Context, feed_port: int | None = None) -> FastAPI:
         await to_thread.run_sync(_remember, context)
         feed = await hear(context.hub, feed_port) if feed_port is not None else None
         alive = asyncio.create_task(context.hub.keep_alive())
+        stop = threading.Event()
+        if context.overhead.watches:
+            threading.Thread(target=context.overhead.keep_ready, args=(stop, context.now), daemon=True).start()
         try:
             yield
         finally:
+            stop.set()
             alive.cancel()
             if feed is not None:
                 feed.close()
@@ -73,7 +79,7 @@ def make_app(context: Context, feed_port: int | None = None) -> FastAPI:
         redirect_slashes=False,
     )
     app.state.context = context
-    pages = (live_pages, echo_pages, night_pages, review_pages, operator_pages, data_pages, machines)
+    pages = (live_pages, echo_pages, night_pages, pass_pages, review_pages, operator_pages, data_pages, machines)
     for module in pages:
         app.include_router(module.router)
     for module in (api, live_api):

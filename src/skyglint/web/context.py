@@ -10,6 +10,7 @@ from pathlib import Path
 from starlette.requests import Request
 
 from skyglint.site import Channel, Role, Site
+from skyglint.station.overhead import Overhead
 from skyglint.web.archive import Archive
 from skyglint.web.cache import Cache
 from skyglint.web.hub import Hub
@@ -20,6 +21,8 @@ from skyglint.web.spectra import RecentSpectra
 SESSION_COOKIE = "skyglint_operator"
 #: A feed that has been silent for longer is no longer believed.
 SILENT_S = 10.0
+#: Passes are known for so long ahead.
+AHEAD_S = 3 * 86_400.0
 _ORDER: tuple[Role, ...] = ("target", "reference", "guard")
 
 
@@ -35,6 +38,8 @@ class Context:
         Where the numbers come from: the database, the live feed, the last minutes of it.
     token, sessions, attempts
         The operator.
+    overhead
+        The satellites that pass, seen from the place as the pages may show it.
     cache
         Answers that are kept for seconds.
     clock
@@ -48,6 +53,7 @@ class Context:
     recent: Recent
     spectra: RecentSpectra
     token: TokenFile
+    overhead: Overhead
     sessions: Sessions = field(default_factory=Sessions)
     attempts: Attempts = field(default_factory=Attempts)
     cache: Cache = field(default_factory=Cache)
@@ -66,13 +72,25 @@ class Context:
     @property
     def place_decimals(self) -> int:
         """Decimals of a degree that the pages may show of the place."""
-        return 4 if self.site.pages.exact_place else 1
+        return place_decimals(self.site)
 
     @property
     def shown_place(self) -> tuple[float, float]:
         """Latitude and longitude as the pages may show them."""
-        place, decimals = self.site.site, self.place_decimals
-        return round(place.latitude_deg, decimals), round(place.longitude_deg, decimals)
+        place = shown_site(self.site).site
+        return place.latitude_deg, place.longitude_deg
+
+
+def place_decimals(site: Site) -> int:
+    """Return the decimals of a degree that the pages may show of a site's place."""
+    return 4 if site.pages.exact_place else 1
+
+
+def shown_site(site: Site) -> Site:
+    """Return the site at the place that the pages may show."""
+    decimals = place_decimals(site)
+    degrees = {name: round(getattr(site.site, name), decimals) for name in ("latitude_deg", "longitude_deg")}
+    return site.model_copy(update={"site": site.site.model_copy(update=degrees)})
 
 
 def lanes_of(site: Site) -> list[Channel]:
@@ -89,7 +107,8 @@ def make_context(site: Site, folder: Path, clock: Callable[[], float] = time.tim
     hub.listen(recent.take)
     hub.listen(spectra.take)
     token = TokenFile(database.with_suffix(".operator.json"))
-    return Context(site, folder, Archive(database, site.site.name), hub, recent, spectra, token, clock=clock)
+    overhead = Overhead(shown_site(site), folder, ahead_s=AHEAD_S, step_s=10.0)
+    return Context(site, folder, Archive(database, site.site.name), hub, recent, spectra, token, overhead, clock=clock)
 
 
 def context_of(request: Request) -> Context:

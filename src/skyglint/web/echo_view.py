@@ -19,6 +19,7 @@ from skyglint.report.views import PICTURE_ROWS, PICTURE_TIMES
 from skyglint.report.wording import satellite_words
 from skyglint.site import Channel
 from skyglint.station.retention import find_snippet
+from skyglint.station.strength import peak_of_strength_db
 from skyglint.store import Store, StoredEcho
 from skyglint.web.context import Context
 from skyglint.web.live_words import echo_words, unit_of
@@ -88,6 +89,11 @@ def gather_echo(context: Context, store: Store, echo_id: int) -> EchoPage | None
         snippet=find_snippet(context.folder / context.site.station.snippets, echo.channel, echo.start_unix),
         places=possible_places(channel, latitude_deg, longitude_deg, place.height_m, echo.start_unix),
     )
+
+
+def least_kept(context: Context, page: EchoPage) -> str:
+    """Return the peak from which samples are kept, as echoes of this channel state it."""
+    return quantity(peak_of_strength_db(context.site.station.snippet_snr_db, page.channel), unit_of(page.channel))
 
 
 def picture_figure(context: Context, page: EchoPage) -> Markup | None:

@@ -22,8 +22,9 @@ class File:
 def known_files() -> dict[str, File]:
     """Return every file by the name under which it is served, which changes with its content."""
     own = files("skyglint.web") / "static"
-    report = files("skyglint.report") / "templates" / "night.css"
-    style = "\n".join((css_variables(), report.read_text("utf-8"), (own / "pages.css").read_text("utf-8")))
+    report = files("skyglint.report") / "templates"
+    sheets = [(report / name).read_text("utf-8") for name in ("night.css", "passes.css")]
+    style = "\n".join((css_variables(), *sheets, (own / "pages.css").read_text("utf-8")))
     found = {"pages.css": File(style.encode(), "text/css; charset=utf-8")}
     for name in ("live.js", "review.js"):
         found[name] = File((own / name).read_bytes(), "text/javascript; charset=utf-8")

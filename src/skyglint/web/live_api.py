@@ -11,6 +11,7 @@ from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from skyglint.plan.satellite_passes import SatellitePass
 from skyglint.utc import format_utc
 from skyglint.web.context import context_of
 from skyglint.web.event_stream import EventStream
@@ -97,6 +98,58 @@ def spectrogram(
     columns = context.spectra.columns(channel)
     bins, text = (0, "") if columns is None else (columns.shape[1], base64.b64encode(columns.tobytes()).decode("ascii"))
     return Spectrogram(end_unix=context.spectra.end_unix, step_s=STEP_S, bins=bins, levels=text)
+
+
+class PassCurve(BaseModel):
+    """Where a satellite's signal should stand in a channel."""
+
+    channel: str
+    unix: list[float] = Field(description="POSIX seconds")
+    doppler_hz: list[float | None] = Field(description="shift then, from the channel's frequency; null without a way")
+
+
+class LivePass(BaseModel):
+    """A pass that is on, or nearly."""
+
+    name: str
+    catalog_number: int
+    rise_utc: str | None
+    culmination_utc: str
+    set_utc: str | None
+    max_elevation_deg: float
+    curves: list[PassCurve]
+
+
+class LivePasses(BaseModel):
+    """The passes of the last ten minutes and the next, for the rounded place."""
+
+    passes: list[LivePass]
+
+
+@router.get("/live/passes", summary="Satellite passes now")
+def passes_now(request: Request) -> LivePasses:
+    """Return the passes that touch the last ten minutes and the next, with the curves to expect in carrier channels."""
+    context = context_of(request)
+    now = context.now()
+    return LivePasses(passes=[_live_pass(one) for one in context.overhead.passes(now - SPAN_S, now + SPAN_S)])
+
+
+def _live_pass(one: SatellitePass) -> LivePass:
+    times = [round(unix, 1) for unix in one.track.unix.tolist()]
+    curves = [
+        PassCurve(channel=name, unix=times, doppler_hz=_rounded(shift))
+        for name, shift in one.track.channel_doppler_hz.items()
+        if np.isfinite(shift).any()
+    ]
+    return LivePass(
+        name=one.elements.name,
+        catalog_number=one.elements.catalog_number,
+        rise_utc=format_utc(one.when.rise_unix, 0) or None,
+        culmination_utc=format_utc(one.when.culmination_unix, 0),
+        set_utc=format_utc(one.when.set_unix, 0) or None,
+        max_elevation_deg=round(one.when.max_elevation_deg, 1),
+        curves=curves,
+    )
 
 
 @router.get("/live/recent", summary="The last ten minutes")

@@ -7,10 +7,12 @@ import math
 import numpy as np
 from markupsafe import Markup
 
+from skyglint.plan.satellite_passes import SatellitePass
 from skyglint.report.figures import lane, section, solar_clock, trace
 from skyglint.report.figures.marks import class_word, mark_of
 from skyglint.report.figures.timescale import TimeScale
 from skyglint.report.numbers import clock, fixed, interval, quantity, span
+from skyglint.report.passes_page import HOPE_WORDS
 from skyglint.site import Channel
 from skyglint.store import CoverageSpan, StoredEcho
 from skyglint.web.context import SILENT_S, Context
@@ -19,6 +21,8 @@ from skyglint.web.tonight import LiveLane, Tonight
 
 LANE_PX, LOW_LANE_PX, MANY_LANES = 60.0, 44.0, 6
 TOP_DB = 30.0
+#: Rows of the table of passes, and how far ahead it looks.
+MOST_PASSES, PASSES_S = 5, 12 * 3600.0
 
 
 def state_sentence(context: Context) -> str:
@@ -122,6 +126,20 @@ def section_figure(entry: LiveLane) -> Markup:
     """Return the cross-section of a path."""
     label = f"Cross-section of the path to {entry.channel.name}"
     return section.cross_section(label, section.section_of(entry.distance_km), section.scale_for([entry.distance_km]))
+
+
+def next_passes(context: Context) -> list[SatellitePass]:
+    """Return the passes that are on and the next ones."""
+    now = context.now()
+    return context.overhead.passes(now, now + PASSES_S)[:MOST_PASSES]
+
+
+def pass_hopes(one: SatellitePass) -> list[tuple[str, str]]:
+    """Return what can be expected of a pass: words, and the channels that they are for."""
+    found = [("its own signal", list(one.track.beacon_doppler_hz))]
+    for hope, words in HOPE_WORDS.items():
+        found.append((words, [each.channel for each in one.reflections if each.hope == hope]))
+    return [(words, ", ".join(names)) for words, names in found if names]
 
 
 def spark_figure(night: Tonight, entry: StoredEcho) -> Markup | None:

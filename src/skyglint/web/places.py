@@ -144,14 +144,16 @@ def places_map(label: str, places: Places) -> Markup:
         return polyline((float(x), float(y)) for x, y in at(points))
 
     (sx, sy), (tx, ty) = at(places.site).tolist(), at(places.transmitter).tolist()
+    rules, degrees = _graticule_figure([(text, at(course)) for text, course in places.graticule])
     return figure(
         label,
         WIDTH_PX,
         HEIGHT_PX,
         element("path", d=line(places.outline) + "Z", class_="seen"),
-        *_graticule_figure([(text, at(course)) for text, course in places.graticule]),
+        *rules,
         element("path", d=line(np.stack([places.site, places.transmitter])), class_="chord"),
         *(element("circle", cx=x, cy=y, r=1.6, class_="on-curve") for x, y in at(places.curve).tolist()),
+        *degrees,
         element("circle", cx=sx, cy=sy, r=4.0, class_="place"),
         element("rect", x=tx - 3.5, y=ty - 3.5, width=7.0, height=7.0, class_="place"),
         *_named("site", sx, sy),
@@ -160,22 +162,22 @@ def places_map(label: str, places: Places) -> Markup:
     )
 
 
-def _graticule_figure(lines: list[tuple[str, Plane]]) -> list[Markup]:
-    """Draw the lines and label each where it enters the map, unless another label stands there."""
-    parts, taken = [], [(0.0, HEIGHT_PX)]
+def _graticule_figure(lines: list[tuple[str, Plane]]) -> tuple[list[Markup], list[Markup]]:
+    """Return the lines, and a label where each enters the map unless another one stands there."""
+    rules, labels, taken = [], [], [(0.0, HEIGHT_PX)]
     for text, course in lines:
         inside = np.all((course >= 0.0) & (course <= (WIDTH_PX, HEIGHT_PX)), axis=1)
         if not inside.any():
             continue
         near = inside | np.roll(inside, 1) | np.roll(inside, -1)
         drawn = np.where(near[:, None], course, np.nan)
-        parts.append(element("path", d=polyline((float(x), float(y)) for x, y in drawn), class_="rule"))
+        rules.append(element("path", d=polyline((float(x), float(y)) for x, y in drawn), class_="rule"))
         x, y = course[int(np.flatnonzero(inside)[0])].tolist()
         x, y = min(max(x + 3.0, 3.0), WIDTH_PX - 42.0), min(max(y - 3.0, 12.0), HEIGHT_PX - 5.0)
         if all(abs(x - other_x) > 44.0 or abs(y - other_y) > 14.0 for other_x, other_y in taken):
             taken.append((x, y))
-            parts.append(element("text", text, x=x, y=y, class_="level"))
-    return parts
+            labels.append(element("text", text, x=x, y=y, class_="level"))
+    return rules, labels
 
 
 def _named(text: str, x: float, y: float) -> list[Markup]:

@@ -20,6 +20,26 @@ from skyglint.web.templates import render
 log = logging.getLogger(__name__)
 
 
+#: What the page of a problem is called, by status.
+TITLES = {
+    400: "not understood",
+    401: "signed out",
+    403: "refused",
+    404: "not found",
+    405: "not possible",
+    413: "too much at once",
+    415: "not understood",
+    422: "not understood",
+    429: "too often",
+    500: "an error",
+    503: "out of order",
+}
+DETAILS = {
+    404: "there is nothing at this address",
+    405: "this address takes no such request",
+}
+
+
 class Problem(BaseModel):
     """What was wrong."""
 
@@ -39,13 +59,17 @@ def answer(request: Request, status: int, message: str, where: tuple[str, ...] =
     if request.url.path.startswith("/api/"):
         body = ProblemAnswer(error=Problem(status=status, message=message, where=list(where)))
         return JSONResponse(body.model_dump(), status)
-    title = HTTPStatus(status).phrase
+    title = TITLES.get(status, "not possible")
+    message = message if message.endswith(".") else f"{message}."
     return render(request, "problem.html.jinja", status=status, title=title, message=message)
 
 
 def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)  # registered for it alone
-    made = answer(request, error.status_code, str(error.detail))
+    detail = str(error.detail)
+    # The framework's own details are no sentences.
+    told = DETAILS.get(error.status_code, detail) if detail == HTTPStatus(error.status_code).phrase else detail
+    made = answer(request, error.status_code, told)
     made.headers.update(error.headers or {})
     return made
 

@@ -17,6 +17,12 @@ from skyglint.web.files import addresses
 NAVIGATION = (("Live", "/"), ("Nights", "/nights"), ("Review", "/review"), ("Open data", "/data"))
 
 
+def navigation(context: Context) -> tuple[tuple[str, str], ...]:
+    """Return the names and addresses of the pages; that of the passes only where satellites are looked out for."""
+    passes = (("Passes", "/passes"),) if context.overhead.watches else ()
+    return (*NAVIGATION[:2], *passes, *NAVIGATION[2:])
+
+
 @cache
 def _environment() -> Environment:
     return environment(PackageLoader("skyglint.web"))
@@ -38,7 +44,7 @@ def render(request: Request, template: str, status: int = 200, **values: Any) ->
             context=context,
             path=request.url.path,
             session=session_of(request),
-            navigation=NAVIGATION,
+            navigation=navigation(context),
             files=addresses(),
             status=status,
             **values,

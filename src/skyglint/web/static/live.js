@@ -9,6 +9,7 @@ const LONG_ENOUGH_S = 4;
 const SPECTRUM_PX = 96;
 const FULL_INK_DB = 15;
 const SILENT_MS = 3000;
+const PASSES_MS = 60_000;
 
 const lanesBox = document.querySelector(".lanes");
 const topDb = Number(lanesBox.dataset.topDb);
@@ -292,7 +293,66 @@ class Lane {
     pen.fillStyle = ink.ink;
     pen.fillRect(0, 0, width, SPECTRUM_PX);
     pen.globalCompositeOperation = "source-over";
+    this.drawCurves(pen, x, width);
   }
+
+  // Predicted, not measured: a broken line on a ground of paper, each satellite with its own dashes and its name.
+  drawCurves(pen, x, width) {
+    const half = Number(this.row.dataset.bandHz) / 2;
+    if (!half) return;
+    const dashes = [[9, 5], [2, 4], [9, 4, 2, 4]];
+    const names = [];
+    passes.forEach((one, index) => {
+      const curve = one.curves.find((each) => each.channel === this.name);
+      if (!curve) return;
+      const line = new Path2D();
+      let at = null;
+      let drawing = false;
+      curve.unix.forEach((unix, k) => {
+        const shift = curve.doppler_hz[k];
+        const place = x(unix / STEP_S);
+        const inside = shift !== null && Math.abs(shift) <= half && place <= width;
+        const y = SPECTRUM_PX * (0.5 - shift / half / 2);
+        if (inside && drawing) line.lineTo(place, y);
+        else if (inside) line.moveTo(place, y);
+        if (inside && place >= 0) at = [place, y];
+        drawing = inside;
+      });
+      if (!at) return;
+      names.push(one.name);
+      for (const [style, thick] of [[ink.paper, 4], [ink.ink, 1.5]]) {
+        pen.setLineDash(thick > 2 ? [] : dashes[index % dashes.length]);
+        pen.globalAlpha = thick > 2 ? 0.6 : 1;
+        pen.strokeStyle = style;
+        pen.lineWidth = thick;
+        pen.stroke(line);
+      }
+      pen.globalAlpha = 1;
+      pen.setLineDash([]);
+      pen.font = "11px system-ui, sans-serif";
+      const room = pen.measureText(one.name).width + 6;
+      const left = Math.min(Math.max(at[0] - room, 2), width - room);
+      const base = at[1] > SPECTRUM_PX / 2 ? at[1] - 8 : at[1] + 16;
+      pen.lineWidth = 3;
+      pen.strokeStyle = ink.paper;
+      pen.strokeText(one.name, left, base);
+      pen.fillStyle = ink.ink;
+      pen.fillText(one.name, left, base);
+    });
+    const words = names.length ? `; broken, where ${names.join(", ")} should stand` : "";
+    const label = `${this.name}: spectrogram, lowest frequency at the bottom${words}`;
+    const { canvas } = this.spectrum;
+    if (canvas.getAttribute("aria-label") !== label) canvas.setAttribute("aria-label", label);
+  }
+}
+
+let passes = [];
+async function loadPasses() {
+  if (!("passes" in lanesBox.dataset) || overlay) return;
+  const answer = await fetch("/api/v1/live/passes");
+  if (!answer.ok) return;
+  passes = (await answer.json()).passes;
+  if (endUnix) redraw();
 }
 
 const lanes = new Map([...lanesBox.querySelectorAll(".row")].map((row) => [row.dataset.channel, new Lane(row)]));
@@ -482,7 +542,15 @@ function ring(echo) {
   note.stop(now + length);
 }
 
+// The table of passes moves on though nothing falls, and a pass begins.
+setInterval(() => {
+  if (document.visibilityState !== "visible") return;
+  loadPasses();
+  if (document.querySelector(".passes-card")) refreshSoon();
+}, PASSES_MS);
+
 readInk();
+loadPasses();
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
   readInk();
   if (endUnix) redraw();
