@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 import skyglint
@@ -16,6 +15,7 @@ from skyglint.plan.satellite_passes import SatellitePass
 from skyglint.report import numbers, tokens
 from skyglint.report.figures.doppler_curve import doppler_curve
 from skyglint.report.figures.sky_track import sky_track
+from skyglint.report.page import environment
 from skyglint.site import Site
 
 #: Passes that are drawn; of the rest only the row in the table stands.
@@ -44,16 +44,10 @@ def render_passes(page: PassesPage) -> str:
     """Return the page as HTML; every text that came from outside is escaped on its way in."""
     import skyglint.report.passes_page as views
 
-    surroundings = Environment(
-        loader=PackageLoader("skyglint.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    surroundings.globals.update(numbers=numbers, views=views)
-    return surroundings.get_template("passes.html.jinja").render(
-        page=page, version=skyglint.__version__, tokens=Markup(tokens.css_variables())
+    return (
+        environment()
+        .get_template("passes.html.jinja")
+        .render(page=page, views=views, version=skyglint.__version__, tokens=Markup(tokens.css_variables()))
     )
 
 
@@ -89,7 +83,8 @@ def track_chart(one: SatellitePass) -> Markup:
 def curves(page: PassesPage, one: SatellitePass) -> list[tuple[str, str, Markup]]:
     """Return the Doppler curves that can be drawn: name, when it is seen, figure; first the beacon's."""
     unix = one.track.unix
-    shifts = {f"reflection, {name}": shift for name, shift in one.track.bistatic_doppler_hz.items()}
+    shifts = {f"own signal, {name}": shift for name, shift in one.track.beacon_doppler_hz.items()}
+    shifts |= {f"reflection, {name}": shift for name, shift in one.track.bistatic_doppler_hz.items()}
     if math.isfinite(page.beacon_hz):
         shifts = {f"beacon, {numbers.frequency(page.beacon_hz)}": one.track.doppler_hz, **shifts}
     found = []

@@ -30,10 +30,8 @@ log = logging.getLogger(__name__)
 MOST_OBJECTS = 100
 #: Passes are predicted for so long at a time, and from so long before, that few are cut.
 _SPAN_S, _BEFORE_S = 6 * 3600.0, 1800.0
-#: Between the points of a track a shift is off a straight line by a hertz at most (100 Hz/s, low orbits, 150 MHz).
-_STEP_S = 2.0
-#: In live use: how far ahead passes are known, and how often that is looked after.
-_AHEAD_S, _LOOK_S = 3600.0, 10.0
+#: In live use the file is looked at so often.
+_LOOK_S = 10.0
 _LOW_ORBIT_KM_S = 7.5
 
 
@@ -46,6 +44,11 @@ class Overhead:
         The site, and the folder that relative paths of its file start from.
     patient
         Whether who asks waits for passes to be predicted. Else only what ``prepare`` has predicted is known.
+    ahead_s
+        How far ahead ``keep_ready`` keeps passes known.
+    step_s
+        Time between the points of a track. Between them a shift is off a straight line by a hertz at most in 2 s (low
+        orbits, 150 MHz), by 25 Hz in 10 s.
 
     Attributes
     ----------
@@ -53,10 +56,12 @@ class Overhead:
         What is wrong with the file of elements, in words; empty while nothing is.
     """
 
-    def __init__(self, site: Site, folder: Path, patient: bool = True) -> None:
+    def __init__(
+        self, site: Site, folder: Path, patient: bool = True, ahead_s: float = 3600.0, step_s: float = 2.0
+    ) -> None:
         self._site = site
         self._path = folder / site.station.elements if site.station.elements is not None else None
-        self._patient = patient
+        self._patient, self._ahead_s, self._step_s = patient, ahead_s, step_s
         self._lock = threading.Lock()
         self._seen: tuple[int, int] | None = None
         self._elements: tuple[Elements, ...] = ()
@@ -71,9 +76,11 @@ class Overhead:
 
     def passes(self, start_unix: float, end_unix: float) -> list[SatellitePass]:
         """Return the passes that share time with a span, by rise."""
-        if self._patient:
+        first, last, known = self._known
+        if self._patient and (start_unix < first or end_unix > last):
             self.prepare(start_unix, end_unix)
-        return [one for one in self._known[2] if one.when.start_unix < end_unix and one.when.end_unix > start_unix]
+            known = self._known[2]
+        return [one for one in known if one.when.start_unix < end_unix and one.when.end_unix > start_unix]
 
     def curves(self, channel: str, start_unix: float, end_unix: float) -> list[ExpectedCurve]:
         """Return the curves that spacecraft should draw in a channel between two times."""
@@ -101,17 +108,17 @@ class Overhead:
             changed = self._read()
             first, last, _ = self._known
             if changed or start_unix < first or end_unix > last:
-                first, last = start_unix - _BEFORE_S, max(end_unix, start_unix + _SPAN_S)
-                passes = predict(self._site, self._elements, first, last, step_s=_STEP_S)
+                first, last = start_unix - _BEFORE_S, end_unix + _SPAN_S
+                passes = predict(self._site, self._elements, first, last, step_s=self._step_s)
                 self._known = (first, last, tuple(passes))
                 for warning in dict.fromkeys(one.warning for one in passes if one.warning):
                     log.warning("%s", warning)
 
     def keep_ready(self, stop: threading.Event, clock: Callable[[], float]) -> None:
-        """Keep the passes of the next hour known until told to stop: for a thread beside one that must not wait."""
+        """Keep the passes to come known until told to stop: for a thread beside those that must not wait."""
         while not stop.is_set():
             now = clock()
-            self.prepare(now - _BEFORE_S, now + _AHEAD_S)
+            self.prepare(now - _BEFORE_S, now + self._ahead_s)
             stop.wait(_LOOK_S)
 
     def _read(self) -> bool:
