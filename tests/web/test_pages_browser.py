@@ -36,6 +36,32 @@ INK = """lane => { const c = document.querySelector(`[data-channel="${lane}"] ca
     const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data;
     let sum = 0; for (let i = 3; i < d.length; i += 4) sum = (sum * 31 + d[i] + d[i - 1]) % 1000000007; return sum; }"""
 
+#: Text whose contrast with what lies under it is below 4.5 : 1, by the formula of WCAG 2.2 (relative luminance).
+FAINT = """() => {
+    const numbers = text => text.match(/[\\d.]+/g).map(Number);
+    const light = ([r, g, b]) => [r, g, b].map(v => v / 255)
+        .map(v => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4)
+        .reduce((sum, v, k) => sum + v * [0.2126, 0.7152, 0.0722][k], 0);
+    const ground = element => {
+        for (let at = element; at; at = at.parentElement) {
+            const colour = numbers(getComputedStyle(at).backgroundColor);
+            if (colour.length === 3 || colour[3] === 1) return colour;
+        }
+        return null;
+    };
+    const found = [];
+    const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+    while (walker.nextNode()) {
+        const element = walker.currentNode.parentElement;
+        if (!walker.currentNode.textContent.trim() || !element.checkVisibility()) continue;
+        if (element.closest('script, style, title, .skip, .visually-hidden')) continue;
+        const style = getComputedStyle(element);
+        const ink = numbers(element.closest('svg') ? style.fill : style.color);
+        const [a, b] = [light(ink), light(ground(element))].sort((x, y) => y - x);
+        if ((a + 0.05) / (b + 0.05) < 4.5) found.push([element.outerHTML.slice(0, 120), style.color, style.fill]);
+    }
+    return found; }"""
+
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
@@ -118,6 +144,56 @@ def test_every_page_fits_every_screen_and_complains_of_nothing(browser, running,
             page.complaints = [text for text in page.complaints if "404" not in text]
         assert page.complaints == []
         page.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_all_text_stands_out_from_its_ground(browser, running, voice, scheme):
+    for address in PAGES:
+        if address == "/overlay":
+            continue  # what lies under it is somebody's video
+        page = opened(browser, running, address, scheme=scheme)
+        assert page.evaluate(FAINT) == [], address
+        page.close()
+
+
+def test_every_page_can_be_walked_by_keyboard_and_the_focus_is_seen(browser, running, voice):
+    for address in ("/", "/nights", "/nights/2026-08-12", "/echoes/1", "/review", "/operator", "/data"):
+        page = opened(browser, running, address)
+        wanted = page.locator("a:visible, button:visible, input:visible, audio:visible").count()
+        reached, unseen = set(), []
+        for _ in range(min(wanted, 40)):
+            page.keyboard.press("Tab")
+            place, ring, style, skipping = page.evaluate(
+                """() => { const e = document.activeElement, s = getComputedStyle(e);
+                    const all = [...document.querySelectorAll('*')];
+                    return [all.indexOf(e), parseFloat(s.outlineWidth), s.outlineStyle, e.matches('.skip')]; }"""
+            )
+            reached.add(place)
+            if not skipping and (ring < 2 or style == "none"):
+                unseen.append(place)
+        assert len(reached) >= min(wanted, 40) - 1, address
+        assert unseen == [], address
+        page.close()
+
+
+def test_nothing_moves_for_those_who_want_no_motion(browser, running, voice):
+    for motion, expected in (("reduce", "none"), ("no-preference", "settle")):
+        page = opened(browser, running, "/", reduced_motion=motion)
+        page.wait_for_selector(".mark-at")
+        assert page.locator(".mark-at").first.evaluate("e => getComputedStyle(e).animationName") == expected
+        page.close()
+
+
+def test_a_night_prints_in_black_on_white_without_what_only_a_screen_needs(browser, running):
+    page = opened(browser, running, "/nights/2026-08-12", scheme="dark")
+    page.emulate_media(media="print", color_scheme="dark")
+    assert not page.locator(".bar nav").first.is_visible()
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") in (
+        "rgb(255, 255, 255)",
+        "rgba(0, 0, 0, 0)",
+    )
+    assert page.evaluate("getComputedStyle(document.querySelector('h1')).color") == "rgb(0, 0, 0)"
+    page.close()
 
 
 def test_lanes_move_and_marks_appear_within_a_second(browser, running, voice):
