@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from skyglint.echoes.tones import DENSITY, WINDOWS_S, ToneBank, tone_threshold
+from skyglint.echoes.tones import DENSITY, ToneBank, tone_threshold
 
 RATE_HZ = 8000.0
 STEP = 4000
@@ -19,16 +19,6 @@ def searched(samples, threshold):
 
 def noise(rng, n):
     return (rng.standard_normal(n) + 1j * rng.standard_normal(n)) / np.sqrt(2)
-
-
-def test_on_noise_a_cell_is_exponential():
-    # The share of cells above a level is exp(-level): here of all windows of one length, on 20 s of noise.
-    rng = np.random.default_rng(1)
-    bank = ToneBank(RATE_HZ, 3000.0)
-    samples = noise(rng, 20 * 8000).astype(np.complex64)
-    hits = bank.search(samples, 0, bank.reach, len(samples), 4.0)
-    energy = np.array([hit.energy for hit in hits if hit.decay_s == WINDOWS_S[0][0]])
-    assert (energy > 9.0).sum() / (energy > 8.0).sum() == pytest.approx(np.exp(-1.0), abs=0.08)
 
 
 def trail(t, passing, crossing, decay):
@@ -49,8 +39,9 @@ def test_a_trail_loses_little(decay, crossing, frequency):
     t = np.arange(5 * 8000) / RATE_HZ
     wave = trail(t, 1.2345, crossing, decay) * np.exp(2j * np.pi * frequency * t)
     wave *= np.sqrt(1000.0 / np.sum(np.abs(wave) ** 2))
-    best = max(searched(wave, 20.0), key=lambda hit: hit.energy)
-    assert 10 * np.log10(best.energy / 1000.0) > -0.8
+    hits = searched(wave, 10**-0.06 * 1000.0)  # 0.6 dB below what is there
+    assert hits
+    best = max(hits, key=lambda hit: hit.energy)
     assert best.frequency_hz == pytest.approx(frequency, abs=0.3 / decay)
     assert best.sample / RATE_HZ == pytest.approx(1.2345, abs=0.25 * decay + 0.5 * crossing)
     assert best.breadth < 0.2
@@ -86,10 +77,10 @@ def test_the_threshold_lets_through_what_is_accepted():
 
 
 def test_noise_bursts_are_as_frequent_as_stated():
-    # A minute of noise; peaks over 14.5 within a second and 150 Hz are one burst. About 23 are expected.
+    # Half a minute of noise; peaks over 14.5 within a second and 150 Hz are one burst. About 16 are expected.
     bank, rng, peaks = ToneBank(RATE_HZ, 3000.0), np.random.default_rng(5), []
     for _ in range(2):
-        samples = noise(rng, 30 * 8000 + bank.reach).astype(np.complex64)
+        samples = noise(rng, 15 * 8000 + bank.reach).astype(np.complex64)
         hits = sorted(bank.search(samples, 0, bank.reach, len(samples), 14.5), key=lambda hit: -hit.energy)
         while hits:
             peaks.append(hits[0])
@@ -98,5 +89,5 @@ def test_noise_bursts_are_as_frequent_as_stated():
                 for hit in hits
                 if abs(hit.sample - peaks[-1].sample) > RATE_HZ or abs(hit.frequency_hz - peaks[-1].frequency_hz) > 150
             ]
-    expected = DENSITY * 60.0 * 6000.0 * 14.5 * np.exp(-14.5)
+    expected = DENSITY * 30.0 * 6000.0 * 14.5 * np.exp(-14.5)
     assert abs(len(peaks) - expected) < 3 * np.sqrt(expected)

@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 _PARTS = 10  # readings in a frame
 _FRAME_THRESHOLD, _PAIR_THRESHOLD = 9.0, 11.7  # energy over noise density: noise exceeds each once in 8,000
 _DRIFTING_HZ = 40.0
-_MOSTLY = 0.7
+_MOSTLY, _ITS_OWN = 0.7, 0.4  # shares of a burst's energy
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,18 +226,25 @@ class CarrierMeter:
         frames = np.flatnonzero(above)
         frames = frames[(frames >= low) & (frames <= high + 20)]
         if len(frames) == 0:
-            length = max(round(burst.best.decay_s / self._plan.frame_s), 1)
-            start = int(np.clip(best, 0, max(len(power) - length, 0)))
-            return start, min(start + length, len(power))
+            return self._window(power, burst, first)
         gap = max(self._plan.frames(self._plan.settings.join_least_s), min((high - low) // 2, 100))
         anchor = int(np.argmin(np.abs(frames - best)))
         breaks = np.flatnonzero(np.diff(frames) > gap)
         begin = breaks[breaks < anchor]
         end = breaks[breaks >= anchor]
-        return (
-            int(frames[begin[-1] + 1 if len(begin) else 0]),
-            int(frames[end[0] if len(end) else -1]) + 1,
-        )
+        start = int(frames[begin[-1] + 1 if len(begin) else 0])
+        stop = int(frames[end[0] if len(end) else -1]) + 1
+        # A weak burst stands above the threshold as a whole, not in its frames: such a frame is noise's.
+        if power[start:stop].sum() < _ITS_OWN * burst.best.energy:
+            return self._window(power, burst, first)
+        return start, stop
+
+    def _window(self, power: Floats, burst: ToneBurst, first: int) -> tuple[int, int]:
+        """Return the first and last frame of the window that holds the burst best."""
+        length = max(round(burst.best.decay_s / self._plan.frame_s), 1)
+        onset = burst.best.sample // self._search.per_frame - first
+        start = int(np.clip(onset, 0, max(len(power) - length, 0)))
+        return start, min(start + length, len(power))
 
     def _fit(
         self, readings: NDArray[np.complex64], burst: ToneBurst, first: int, start: int, stop: int, frame_s: float

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import fft, ifft, next_fast_len
 from scipy.special import wofz
 
 Floats = NDArray[np.float64]
@@ -70,9 +71,11 @@ def fit_tone(
     samples
         White noise of unit variance and the tone, shape (n,), about one for each millisecond.
     """
-    z = samples.astype(np.complex128)
-    decay, frequency = _tail(z, rate_hz, start_s, decay_s, frequency_hz)
-    z *= np.exp(-2j * np.pi * frequency / rate_hz * np.arange(0.5, len(z)))
+    z = samples * np.exp(-2j * np.pi * frequency_hz / rate_hz * np.arange(0.5, len(samples)))
+    start_s = _onset(z, rate_hz, start_s, decay_s)
+    decay, shift_hz = _tail(z, rate_hz, start_s, decay_s)
+    z *= np.exp(-2j * np.pi * shift_hz / rate_hz * np.arange(0.5, len(z)))
+    start_s = _onset(z, rate_hz, start_s, decay)
     model = _Tone(*_thinned(z, rate_hz, start_s, decay), start_s + 0.5 * decay)
     guesses = [
         np.array([np.log(decay), np.log(crossing), start_s + shift * crossing, 0.0, 0.0])
@@ -82,10 +85,20 @@ def fit_tone(
     theta = min((model.bounded(guess) for guess in guesses), key=model.cost)
     theta = _descended(model, theta, max(decay, 0.01))
     model.zones = _ZONES
-    return model.result(_descended(model, theta, max(decay, 0.01)), frequency)
+    return model.result(_descended(model, theta, max(decay, 0.01)), frequency_hz + shift_hz)
 
 
-def _tail(z: Complexes, rate_hz: float, start_s: float, decay_s: float, frequency_hz: float) -> tuple[float, float]:
+def _onset(z: Complexes, rate_hz: float, start_s: float, decay_s: float) -> float:
+    """Return where a sharp exponential explains most, within a decay time of a first guess."""
+    low, high = (int(np.clip(round((start_s + side * decay_s) * rate_hz), 0, len(z) - 1)) for side in (-1.0, 1.0))
+    window = np.exp(-np.arange(round(3.0 * decay_s * rate_hz) + 1) / (decay_s * rate_hz))
+    part = z[low : high + len(window)]
+    length = next_fast_len(len(part) + len(window))
+    sums = ifft(fft(part, length) * fft(window, length).conj())[: high - low + 1]
+    return float(low + np.argmax(np.abs(sums))) / rate_hz
+
+
+def _tail(z: Complexes, rate_hz: float, start_s: float, decay_s: float) -> tuple[float, float]:
     """Return decay time and frequency, predicted from sample to sample after the trail has formed.
 
     The product of two samples d apart has the mean exp(-d/tau + i 2 pi f d) times the power: linear prediction of one
@@ -93,16 +106,14 @@ def _tail(z: Complexes, rate_hz: float, start_s: float, decay_s: float, frequenc
     """
     lag = max(round(0.5 * decay_s * rate_hz), 1)
     first = max(round((start_s + max(0.1 * decay_s, _FORMED_S)) * rate_hz), 0)
-    early, late = z[first:-lag], z[first + lag :]
     n = max(round(1.5 * decay_s * rate_hz), 1)
-    product = complex(np.vdot(early[:n], late[:n]) * np.exp(-2j * np.pi * frequency_hz * lag / rate_hz))
-    power = float(np.vdot(early[:n], early[:n]).real) - len(early[:n])
+    early, late = z[first:-lag][:n], z[first + lag :][:n]
+    product = complex(np.vdot(early, late))
+    power = float(np.vdot(early, early).real) - len(early)
     if not 0.0 < abs(product) < power:
-        return decay_s, frequency_hz
+        return decay_s, 0.0
     decay = lag / rate_hz / np.log(power / abs(product))
-    return float(np.clip(decay, decay_s / 3.0, decay_s * 3.0)), float(
-        frequency_hz + np.angle(product) * rate_hz / (2.0 * np.pi * lag)
-    )
+    return float(np.clip(decay, decay_s / 3.0, decay_s * 3.0)), float(np.angle(product)) * rate_hz / (2.0 * np.pi * lag)
 
 
 def _thinned(z: Complexes, rate_hz: float, start_s: float, decay_s: float) -> tuple[Complexes, Floats, Floats]:
@@ -112,7 +123,8 @@ def _thinned(z: Complexes, rate_hz: float, start_s: float, decay_s: float) -> tu
     group = max(round(decay_s * rate_hz / _PER_DECAY), (n - high + low) // _MOST_GROUPS, 1)
     edges = np.concatenate([np.arange(0, low, group), np.arange(low, high), np.arange(high, n, group)])
     count = np.diff(np.append(edges, n))
-    return np.add.reduceat(z, edges) / np.sqrt(count), (edges + 0.5 * count) / rate_hz, count / rate_hz
+    sums: Complexes = np.add.reduceat(z, edges)
+    return sums / np.sqrt(count), (edges + 0.5 * count) / rate_hz, count / rate_hz
 
 
 def _descended(model: _Tone, theta: Floats, scale_s: float) -> Floats:

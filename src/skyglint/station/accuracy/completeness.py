@@ -110,9 +110,12 @@ def fm_completeness(
 
 
 def carrier_completeness(
-    decay_s: float, seed: int, bursts: int = 60, offsets_db: Sequence[float] = (-3.0, -2.0, -1.0, 0.0, 1.0)
+    decay_s: float, seed: int, bursts: int = 60, offsets_db: Sequence[float] = (-0.5, 0.5, 1.5, 2.5, 3.5)
 ) -> Completeness:
-    """Plant underdense echoes of one decay time on a carrier and count what is found, against their true E/N0."""
+    """Plant underdense echoes of one decay time on a carrier and count what is found, against their true E/N0.
+
+    The loss is to the matched filter of `matched_filter_energy_db`, which knows the waveform and the noise.
+    """
     ideal = matched_filter_energy_db(DetectionSettings().false_alarms_per_channel_hour)
     rng = np.random.default_rng(seed)
     level, found = [], []

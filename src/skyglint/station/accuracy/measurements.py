@@ -6,10 +6,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from skyglint.station.accuracy.completeness import decaying, spacing_s
 from skyglint.station.accuracy.matching import Match, match
 from skyglint.station.accuracy.scenes import FM_HZ, Event, carrier_night, fm_night, hear
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +49,8 @@ class Scatter:
         Standard deviation of the estimates over the bound of a fully observed damped exponential.
     decay_bias, doppler_bias
         Mean error over the standard deviation.
+    decay_score, doppler_score
+        Root mean square of the errors over the stated standard errors: 1 if these are true.
     measured
         Echoes with both measured, as a share of those planted.
     """
@@ -56,6 +61,8 @@ class Scatter:
     doppler_ratio: float
     decay_bias: float
     doppler_bias: float
+    decay_score: float
+    doppler_score: float
     measured: float
 
 
@@ -109,8 +116,14 @@ def carrier_scatter(decay_s: float, carrier_to_noise_db_hz: float, seed: int, co
         float(doppler.std() / (bound / (2 * np.pi * decay_s))),
         float(decay.mean() / decay.std()),
         float(doppler.mean() / doppler.std()),
+        _score(decay, [echo.decay_time_sd_s for _, echo in pairs]),
+        _score(doppler, [echo.doppler_sd_hz for _, echo in pairs]),
         len(pairs) / count,
     )
+
+
+def _score(errors: Floats, stated: Sequence[float]) -> float:
+    return float(np.sqrt(np.mean(np.square(errors / np.array(stated)))))
 
 
 def _in_turn(count: int, spacing_s: float, draw: Callable[[], Event]) -> list[Event]:
