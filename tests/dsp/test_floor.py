@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from skyglint.dsp.floor import MIDMEAN_VARIANCE, BinFloor, FloorTracker, midmean_bias, step_level
+from skyglint.dsp.floor import MIDMEAN_VARIANCE, BinFloor, FloorTracker, midmean_bias, quiet_steps, step_level
 
 SAMPLES = 760.0  # independent samples behind a frame of weighted FM power
 SIGMA = np.sqrt(MIDMEAN_VARIANCE / (50 * SAMPLES))
@@ -96,6 +96,27 @@ def test_a_burst_during_the_warm_up_does_no_harm():
     levels[:8] += 2.0
     floor, _ = follow(levels)
     assert np.abs(floor[10:]).max() < 0.02
+
+
+def test_on_noise_and_with_a_little_wander_all_first_steps_are_quiet():
+    for seed in range(20):
+        assert quiet_steps(noise(seed, 20), SIGMA).all()
+        assert quiet_steps(noise(seed, 20) + np.linspace(0, 0.02, 20), SIGMA).all()
+
+
+@pytest.mark.parametrize("excess", [0.1, 1.0, 5.0])
+def test_a_burst_in_most_of_the_first_steps_is_not_the_floor(excess):
+    levels = noise(13, 12)
+    levels[2:10] += excess
+    quiet = quiet_steps(levels, SIGMA)
+    assert not quiet[2:10].any()
+    assert quiet[[0, 1, 10, 11]].all()
+
+
+def test_a_dropout_among_the_first_steps_is_not_the_floor():
+    levels = noise(14, 20)
+    levels[:3] = np.log(1e-30)
+    assert quiet_steps(levels, SIGMA).tolist() == [False] * 3 + [True] * 17
 
 
 def test_the_noise_in_each_bin_is_learnt_and_a_gain_change_is_taken_out():

@@ -57,6 +57,17 @@ def test_what_is_measured_is_what_was_planted(night, busy_night):
     assert "gap" in echoes[70].flags
 
 
+@pytest.mark.parametrize("start_s", [0.0, 1.3, 2.4])
+@pytest.mark.parametrize("snr", [0.1, 1.0, 30.0])
+def test_a_burst_that_fills_most_of_a_short_recording_is_found_from_its_start(night, start_s, snr):
+    t = np.arange(600) * night.frame_s
+    burst = np.where((t >= start_s) & (t < start_s + 3.6), snr, 0.0)
+    (echo,) = echoes_of(run(night, night.frames(np.random.default_rng(31), burst)))
+    assert echo.start_unix - night.start_unix == pytest.approx(start_s, abs=0.05)
+    assert echo.duration_s == pytest.approx(3.6, abs=0.1)
+    assert echo.energy_snr_s == pytest.approx(3.6 * snr, rel=0.1)
+
+
 @settings(max_examples=8, deadline=None)
 @given(cuts=st.lists(st.integers(1, 7032), max_size=40, unique=True))
 def test_any_cutting_of_the_stream_gives_the_same_findings(night, busy_night, cuts):

@@ -24,10 +24,12 @@ Floats = NDArray[np.float64]
 
 #: Wander of level and slope in one step of 0.5 s, one row for each filter of the bank, relative (natural logarithm).
 #: From a receiver steadier than the measurement to ducting that moves by a decibel in ten seconds. Where wander shows
-#: against the noise (3e-4 and up) neighbours differ by less than two: a filter that allows for half of the wander has
-#: thresholds half as high as they should be.
-LEVEL_WANDER = np.array([1e-5, 1e-4, 3e-4, 6e-4, 1.1e-3, 2e-3, 3.5e-3, 6e-3])
-SLOPE_WANDER = np.array([1e-8, 1e-6, 3e-6, 1e-5, 3e-5, 8e-5, 2e-4, 4e-4])
+#: against the noise neighbours differ by less than two: a filter that allows for half of the wander makes thresholds
+#: half as high as they should be.
+LEVEL_WANDER = np.array([1e-5, 1e-4, 6e-4, 1.1e-3, 2e-3, 3.5e-3, 6e-3])
+SLOPE_WANDER = np.array([1e-8, 1e-6, 1e-5, 3e-5, 8e-5, 2e-4, 4e-4])
+#: Natural logarithm of each filter's prior weight: most receivers are steady most of the time.
+_PRIOR = np.where(LEVEL_WANDER > 3e-4, -2.0, 0.0)
 STEP_S = 0.5
 
 _SLOPE_MEMORY_S = 30.0  # an extrapolated slope dies away: what rose for a minute does not rise for an hour
@@ -203,7 +205,8 @@ class FloorTracker:
         self._reading = np.array(reading_variance, dtype=np.float64)
 
     def _shares(self) -> Floats:
-        share = np.exp(self._evidence - self._evidence.max(axis=0))
+        evidence = self._evidence + _PRIOR[:, None]
+        share = np.exp(evidence - evidence.max(axis=0))
         share = np.maximum(share, 1e-6)
         return np.asarray(share / share.sum(axis=0))
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from skyglint.dsp.floor import MIDMEAN_VARIANCE, BinFloor, FloorState, FloorTracker, step_level
+from skyglint.dsp.floor import MIDMEAN_VARIANCE, BinFloor, FloorState, FloorTracker, quiet_steps, step_level
 from skyglint.dsp.frames import ChannelGrid
 from skyglint.echoes.weights import Weighting, bin_weights, power_samples
 
@@ -63,13 +63,16 @@ class Lanes:
         self._grids = grids
         self._spectra = list(spectra)
         self._frames = frames_per_step
-        self._bins = [BinFloor(_step_spectra(channel)) for channel in first]
         self._weightings: list[Weighting] = []
         self._steps = 0
-        self._weigh()
-        levels = self._log_levels(*self._powers(first))
+        everything = [np.ones(len(channel), dtype=bool) for channel in first]
+        levels, sd = self._begin(first, everything), np.sqrt(self._reading_variance())
+        n = len(grids)
+        quiet = [quiet_steps(levels[n + i], float(sd[n + i])) for i in range(n)]
+        levels = self._begin(first, quiet)
+        start = [np.median(level[quiet[row % n]]) for row, level in enumerate(levels)]
         # Weighted and plain power have floors of their own: what is added to the noise may be of another shape.
-        self._tracker = FloorTracker(np.median(levels, axis=1), 0.02, self._reading_variance())
+        self._tracker = FloorTracker(np.array(start), 0.02, self._reading_variance())
 
     @property
     def plain_samples(self) -> Sequence[float]:
@@ -126,6 +129,12 @@ class Lanes:
         """Take out of a channel's floor what steps ``start`` to ``stop``, counted back from the next, taught it."""
         for row in (channel, len(self._grids) + channel):
             self._tracker.rewind(row, start, stop)
+
+    def _begin(self, first: Sequence[NDArray[np.float32]], quiet: Sequence[NDArray[np.bool_]]) -> Floats:
+        """Set noise and weights from the quiet steps among the first; return the log levels of all of them."""
+        self._bins = [BinFloor(_step_spectra(channel)[chosen]) for channel, chosen in zip(first, quiet, strict=True)]
+        self._weigh()
+        return self._log_levels(*self._powers(first))
 
     def _weigh(self) -> None:
         self._noise = [bins.power for bins in self._bins]

@@ -18,6 +18,10 @@ _SPREAD_MEMORY_PER_STEP = 30.0
 _CLIP = 4.0  # two standard deviations: what stands higher may be a burst
 _CLIPPED_MEAN = 0.920  # mean of the square of a standard normal variate clipped there
 
+#: The floor's wander is known from the last minutes only, so the tail at five standard deviations is Student's rather
+#: than normal: the variance that the wander adds counts for twice. Nothing on a steady receiver, where it adds nothing.
+_WANDER_DOUBT = 2.0
+
 
 class Thresholds:
     """Thresholds for readings taken over the running floor.
@@ -51,7 +55,7 @@ class Thresholds:
         level, slope, variance, slope_variance, wander = self._states[:, begin]
         ahead = (steps - 1) / 2.0
         drift = level + slope * ahead - (total[now + 1][:, None] - total[begin]) / steps
-        floor_variance = variance + slope_variance * ahead**2 + wander * steps / 3.0
+        floor_variance = variance + slope_variance * ahead**2 + _WANDER_DOUBT * wander * steps / 3.0
         self._states = self._states[:, -int(self._steps_back.max()) :]
         drift = drift.transpose(0, 2, 1)
         expected = statistics.variance[None] + floor_variance.transpose(0, 2, 1)

@@ -10,6 +10,11 @@ def test_noise_gives_about_the_false_alarms_that_were_accepted():
     assert result.per_channel_hour <= 4.0  # 5 or more where 1 is expected would be a chance of 1 in 270
 
 
+def test_a_gain_that_wanders_by_a_tenth_of_a_decibel_adds_few_false_alarms():
+    result = noise_false_alarms(0.4, 7, gain_wander_db=0.1, gain_wander_s=60.0)
+    assert result.per_channel_hour <= 4.0  # more than 8 where 2 are expected: a chance of 1 in 4,000
+
+
 def test_rates_are_counts_over_time():
     alarms = FalseAlarms(4.0, 10, 6)
     assert alarms.per_channel_hour == 2.5

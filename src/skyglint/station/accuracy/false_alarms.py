@@ -43,15 +43,54 @@ def _count(echoes: list[Echo], channel_hours: float) -> FalseAlarms:
     return FalseAlarms(channel_hours, len(echoes), sum(echo.echo_class in METEORIC for echo in echoes))
 
 
-def noise_false_alarms(hours: float, seed: int, gain_wander_db: float = 0.0) -> FalseAlarms:
-    """Listen to nothing but noise in five FM channels for some hours."""
-    night = fm_night({}, hours * 3600.0, seed, gain_wander_db=gain_wander_db, gain_wander_s=120.0)
-    return _count(hear(night), hours * len(night.channels))
+def noise_false_alarms(
+    hours: float, seed: int, gain_wander_db: float = 0.0, gain_wander_s: float = 120.0
+) -> FalseAlarms:
+    """Listen to nothing but noise in five FM channels for some hours.
+
+    The receiver's gain may wander, all channels alike, by a standard deviation in decibels that is forgotten within
+    ``gain_wander_s``.
+    """
+    night = fm_night({}, hours * 3600.0, seed, gain_wander_db=gain_wander_db, gain_wander_s=gain_wander_s)
+    block_s = 0.5 if gain_wander_db else 10.0
+    return _count(hear(night, block_s=block_s), hours * len(night.channels))
 
 
 def carrier_false_alarms(hours: float, seed: int) -> FalseAlarms:
     """Listen to nothing but noise in one carrier channel for some hours."""
     return _count(hear(carrier_night({}, hours * 3600.0, seed)), hours)
+
+
+def line_false_alarms(hours: float, seed: int) -> FalseAlarms:
+    """Listen to a carrier channel of noise and lines: a direct carrier with hum, two birdies, and a line that drifts.
+
+    The direct carrier stands 38 dB over 1 Hz, its sidebands at multiples of 50 Hz 10 to 20 dB below; the birdies have 25
+    and 45 dB. Each hour another line of 35 dB comes slowly and drifts by 150 Hz, at 0.2 Hz/s and less.
+    """
+    hum = [
+        {"name": f"hum {hz:+d}", "offset_hz": hz + 2.5, "direct_snr_db": 28.0 - abs(hz) / 15.0, "linewidth_hz": 0.05}
+        for hz in (-150, -100, -50, 50, 100, 150)
+    ]
+    birdies = [
+        {"name": "birdie", "offset_hz": -1234.5, "direct_snr_db": 25.0},
+        {"name": "strong birdie", "offset_hz": 777.0, "direct_snr_db": 45.0, "linewidth_hz": 0.02},
+    ]
+    count = int(np.ceil(hours))
+    drifting = [
+        {
+            "transmitter": "drifting",
+            "start_s": 3600.0 * i,
+            "duration_s": 3600.0 * min(hours, 1.0),
+            "peak_snr_db": 35.0,
+            "doppler_hz": 75.0,
+        }
+        for i in range(count)
+    ]
+    beside = [*hum, *birdies, {"name": "drifting", "offset_hz": 1900.0}]
+    night = carrier_night(
+        {"satellite": drifting}, hours * 3600.0, seed, beside, offset_hz=2.5, direct_snr_db=38.0, linewidth_hz=0.05
+    )
+    return _count(hear(night), hours)
 
 
 def nuisance_false_alarms(seed: int) -> FalseAlarms:

@@ -55,18 +55,28 @@ def fm_night(
     return _night(recording, stations, events, channels, receiver)
 
 
-def carrier_night(events: Mapping[str, Sequence[Event]], duration_s: float, seed: int, **station: float) -> FrameNight:
-    """Return a night of one carrier ``s`` in a channel of the same name."""
-    stations = [{"name": "s", "kind": "carrier", "frequency_hz": CARRIER_HZ, "distance_km": DISTANCE_KM, **station}]
+def carrier_night(
+    events: Mapping[str, Sequence[Event]],
+    duration_s: float,
+    seed: int,
+    beside: Sequence[Event] = (),
+    **station: float,
+) -> FrameNight:
+    """Return a night of one carrier ``s`` in a channel of the same name, with other lines ``beside`` it."""
+    common = {"channel": "s", "kind": "carrier", "frequency_hz": CARRIER_HZ, "distance_km": DISTANCE_KM}
+    stations = [{**common, "name": "s", **station}, *({**common, **line} for line in beside)]
     channels = [Channel(name="s", role="target", kind="carrier", frequency_hz=CARRIER_HZ)]
     return _night(_recording(duration_s, 192_000.0, CARRIER_HZ, seed), stations, events, channels, {})
 
 
-def hear(night: FrameNight, settings: DetectionSettings | None = None) -> list[Echo]:
-    """Return all echoes that the detector finds in a night, by start time."""
+def hear(night: FrameNight, settings: DetectionSettings | None = None, block_s: float = 10.0) -> list[Echo]:
+    """Return all echoes that the detector finds in a night, by start time.
+
+    A receiver's gain wanders from block to block, and evenly within one of ``block_s``.
+    """
     detector = Detector(night.channels, night.grids, night.geometry.frame_s, settings)
     echoes: list[Echo] = []
-    for block in night.blocks(10.0):
+    for block in night.blocks(block_s):
         for findings in detector.process(block):
             echoes += findings.echoes
     for findings in detector.finish():

@@ -20,6 +20,7 @@ from skyglint.station.accuracy.tracks import measure_chance_share, measure_track
 
 BURSTS_S = (0.05, 0.2, 1.0, 5.0)
 KINDS: tuple[Kind, ...] = ("fm", "carrier")
+WANDERS_S = (10.0, 30.0, 60.0, 120.0, 300.0)
 DECAYS_S = (0.02, 0.05, 0.2, 0.8)
 
 #: A figure's name and its dataclass of numbers.
@@ -34,7 +35,9 @@ def _fm(seed: int, effort: float) -> Figures:
     for burst_s in BURSTS_S:
         yield f"fm bursts of {burst_s:g} s", fm_completeness(burst_s, seed, _times(200, effort))
     yield "fm noise", noise_false_alarms(4.0 * effort, seed)
-    yield "fm noise, gain wandering by 0.1 dB", noise_false_alarms(4.0 * effort, seed, gain_wander_db=0.1)
+    for memory_s in WANDERS_S:
+        alarms = noise_false_alarms(2.0 * effort, seed, gain_wander_db=0.1, gain_wander_s=memory_s)
+        yield f"fm noise, gain wandering by 0.1 dB within {memory_s:g} s", alarms
     yield "an hour of nuisances", nuisance_false_alarms(seed)
     yield "underdense timing", underdense_timing(seed, _times(200, effort))
     yield "overdense timing", overdense_timing(seed, _times(200, effort))
