@@ -58,7 +58,6 @@ kind = "fm"
 frequency_hz = 97_950_000
 bandwidth_hz = 100_000
 """
-SITE = parse_site(SITE_TEXT)
 _NOISE = np.random.default_rng(1)
 
 
@@ -101,7 +100,7 @@ class Receiver:
             offset += int(RATE * seconds)
 
 
-def watch(tmp_path, receivers, monkeypatch, clock=None):
+def watch(tmp_path, receivers, monkeypatch, clock=None, site_text=SITE_TEXT):
     monkeypatch.setattr(module, "RETRY_S", 0.01)
     sent, told = [], []
     supply = iter(receivers)
@@ -115,7 +114,9 @@ def watch(tmp_path, receivers, monkeypatch, clock=None):
 
     # A queue that never overflows: the fake receiver delivers faster than time.
     monkeypatch.setattr(module, "Capture", lambda source: module_capture(source, capacity_s=1e6))
-    engine = Engine(SITE, SITE_TEXT, tmp_path, open_next, sent.append, told.append, clock or (lambda: START))
+    engine = Engine(
+        parse_site(site_text), site_text, tmp_path, open_next, sent.append, told.append, clock or (lambda: START)
+    )
     engine.run(stop)
     return sent, told
 
@@ -234,3 +235,15 @@ def test_a_site_that_the_database_does_not_know_yet_begins_in_it(tmp_path, monke
         store.begin_run("Elsewhere", "", "watch", {}, START)
     watch(tmp_path, [Receiver([(0.0, 3.0)], [])], monkeypatch)
     assert [span.state for span in stored(tmp_path)[1]] == ["watched"]
+
+
+def test_pictures_and_samples_keep_within_the_disk_budget_and_the_tables_stay(tmp_path, monkeypatch):
+    watch(tmp_path, [Receiver([(0.0, 24.0)], [12.0, 15.0])], monkeypatch)
+    with Store.open(tmp_path / "station.db") as store:
+        assert all(store.snippet(entry.id) is not None for entry in store.echoes())
+    nothing = SITE_TEXT.replace("disk_budget_gb = 0.01", "disk_budget_gb = 0")
+    watch(tmp_path, [Receiver([(60.0, 3.0)], [])], monkeypatch, lambda: START + 60.0, nothing)
+    with Store.open(tmp_path / "station.db") as store:
+        assert len(store.echoes(channels=["far"])) == 2
+        assert not any(store.snippet(entry.id) for entry in store.echoes())
+    assert not list((tmp_path / "snippets").glob("*.sigmf-*"))

@@ -93,7 +93,7 @@ def test_before_anything_was_recorded_the_pages_explain_themselves(station, tmp_
         assert "Nothing has been recorded yet" in missing.text
         assert client.get("/api/v1/echoes").json() == {"rows": [], "next_offset": None}
         assert client.get("/api/v1/nights").json() == {"nights": []}
-        assert client.get("/healthz").json()["faults"] == ["the engine does not speak", "there is no database yet"]
+        assert client.get("/healthz").json()["faults"] == ["the engine does not speak", "nothing has been recorded yet"]
 
 
 def test_a_spoilt_database_is_explained_and_is_no_crash(station, tmp_path, context_for, client_of):

@@ -167,7 +167,9 @@ class LiveSource:
             except SourceError as error:
                 if self._number < 0:
                     raise
-                yield self._lost_until(max(self._now(), self._end_unix), f"receiver lost: {error}")
+                # Coverage is published: where the receiver is to be found is nobody's business.
+                why = str(error).removeprefix(f"{self._device.name}: ")
+                yield self._lost_until(max(self._now(), self._end_unix), f"receiver lost: {why}")
             finally:
                 self._device.close()
             self._sleep(pause_s)

@@ -37,7 +37,7 @@ from skyglint.station.overhead import Overhead
 from skyglint.station.recent import Recent, Samples
 from skyglint.station.retention import SnippetFolder
 from skyglint.station.schedule import is_open, next_change_unix
-from skyglint.station.strength import peak_words, strength_db
+from skyglint.station.strength import CARRIER_LESS_DB, peak_words, strength_db
 from skyglint.store.records import CoverageSpan
 from skyglint.store.store import Store
 from skyglint.utc import format_utc
@@ -52,6 +52,8 @@ RETRY_S, SILENT_S = 2.0, 10.0
 QUIET_S = 600.0
 #: Seconds of samples held for snippets.
 HELD_S = 20.0
+#: Pictures of echoes may take this share of the disk budget, samples the rest; looked after so often.
+PICTURE_SHARE, RETENTION_S = 0.5, 6 * 3600.0
 #: Free space below which the disk counts as full, and the reserve that is given up then.
 LEAST_FREE_BYTES = 500e6
 RESERVE_BYTES = 16 << 20
@@ -115,6 +117,7 @@ class Engine:
         self._make_reserve()
         self._account_for_absence()
         self._prepare_database()
+        threading.Thread(target=self._keep_within_budget, args=(stop,), name="retention", daemon=True).start()
         longitude = self._longitude_deg
         if self._overhead.watches:
             threading.Thread(target=self._overhead.keep_ready, args=(stop, self._clock), daemon=True).start()
@@ -133,7 +136,7 @@ class Engine:
         try:
             source = self._open_source()
         except SourceError as error:
-            self._note_lost(str(error))
+            self._note_lost(error)
             stop.wait(RETRY_S)
             return False
         capture = Capture(source)
@@ -176,7 +179,7 @@ class Engine:
             if self._feed.has_echoes:
                 self._send(self._feed.idle(self._clock(), "starting", "Between two stretches of listening.", {}))
         if capture.error is not None:
-            self._note_lost(str(capture.error))
+            self._note_lost(capture.error)
             stop.wait(RETRY_S)
             return False
         return capture.ended
@@ -191,7 +194,7 @@ class Engine:
         store: LiveStore,
         frames: list[tuple[tuple[str, ...], FrameBlock]],
     ) -> None:
-        last_item = self._monotonic()
+        last_item, heard_of = self._monotonic(), False
         while not stop.is_set() and not capture.ended and self._clock() < until_unix:
             item = capture.next(0.25)
             if item is None:
@@ -202,6 +205,9 @@ class Engine:
                 store.flush()
                 continue
             last_item = self._monotonic()
+            if not heard_of:
+                heard_of = True
+                log.info("samples arrive; %d channels are watched", len(self._site.channel))
             self._since_lost(item, store)
             for heard in chain.process(item):
                 self._take(heard, store, closing)
@@ -289,11 +295,13 @@ class Engine:
         if span is not None and 0 < now - span[1] < 86_400 and is_open(span[1], self._hours, self._longitude_deg):
             self._lost_since, self._lost_reason = span[1], "the engine was not running"
 
-    def _note_lost(self, reason: str) -> None:
-        now = self._clock()
+    def _note_lost(self, error: SkyglintError) -> None:
+        # The page and the coverage are public: where the receiver is to be found stands in the log only.
+        now, reason = self._clock(), str(error).removeprefix(f"{self._site.receiver.source}: ")
         if self._lost_since is None:
+            log.warning("no samples: %s; it is tried again every %.0f s", error, RETRY_S)
             self._lost_since, self._lost_reason = now, reason
-        self._send(self._feed.idle(now, "lost", f"No samples: {reason}", self._health(None)))
+        self._send(self._feed.idle(now, "lost", f"No samples: {reason}.", self._health(None)))
         if now - self._lost_since > SILENT_S:
             self._notice("receiver-silent", reason)
 
@@ -327,6 +335,18 @@ class Engine:
             return
         with self._reserve.open("wb") as file:
             file.write(b"\0" * RESERVE_BYTES)
+
+    def _keep_within_budget(self, stop: threading.Event) -> None:
+        """Hold pictures to their share of the budget, and samples to what they leave, a few times a day."""
+        budget = self._site.station.disk_budget_gb * 1e9
+        while not stop.is_set():
+            try:
+                with Store.open(self._database, "write") as store:
+                    pictures = store.keep_pictures_within(PICTURE_SHARE * budget, CARRIER_LESS_DB)
+                self._snippets.set_budget(budget - pictures)
+            except SkyglintError as error:
+                log.warning("the disk budget could not be looked after: %s", error)
+            stop.wait(RETENTION_S)
 
     def _disk_is_full(self) -> bool:
         return shutil.disk_usage(self._database.parent).free < LEAST_FREE_BYTES

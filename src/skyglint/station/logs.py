@@ -38,7 +38,8 @@ def set_up_logs(as_json: bool, process: str) -> None:
     root = logging.getLogger()
     root.handlers[:] = [handler]
     root.setLevel(logging.INFO)
-    logging.getLogger("alembic").setLevel(logging.WARNING)
+    for talkative in ("alembic", "uvicorn"):
+        logging.getLogger(talkative).setLevel(logging.WARNING)
 
     def name_it(record: logging.LogRecord) -> bool:
         record.processName = process

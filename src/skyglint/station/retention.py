@@ -49,6 +49,12 @@ class SnippetFolder:
         self._kept = sorted(_kept_in(folder), key=lambda item: item.time)
         self._turn = threading.RLock()
 
+    def set_budget(self, budget_bytes: float) -> None:
+        """Keep within another budget from now on."""
+        with self._turn:
+            self._budget = budget_bytes
+            self.shrink_to(budget_bytes)
+
     @property
     def used_bytes(self) -> int:
         """Bytes of all snippets together."""

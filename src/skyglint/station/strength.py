@@ -10,6 +10,7 @@ from skyglint.site import Channel
 
 #: A carrier's peak is referred to 1 Hz; a reading of 10 ms holds it in 100 Hz, and that is what its lane shows.
 CARRIER_REFERENCE_HZ: Final = 100.0
+CARRIER_LESS_DB: Final = 10.0 * math.log10(CARRIER_REFERENCE_HZ)
 
 
 def strength_db(echo: Echo, channel: Channel) -> float:
@@ -19,7 +20,7 @@ def strength_db(echo: Echo, channel: Channel) -> float:
 
 def peak_of_strength_db(strength: float, channel: Channel) -> float:
     """Return the peak that an echo of this strength states: dB, and for a carrier dB-Hz."""
-    return strength + (10.0 * math.log10(CARRIER_REFERENCE_HZ) if channel.kind == "carrier" else 0.0)
+    return strength + (CARRIER_LESS_DB if channel.kind == "carrier" else 0.0)
 
 
 def peak_words(echo: Echo, channel: Channel) -> str:

@@ -18,6 +18,7 @@ from skyglint.signals.block import SourceInfo
 from skyglint.site import Channel
 from skyglint.store import reader, schema, upgrade
 from skyglint.store.engine import Mode, check_file, is_url, make_engine, shown, translated
+from skyglint.store.pictures import drop_weakest, picture_bytes
 from skyglint.store.reader import Selection
 from skyglint.store.records import (
     CoverageSpan,
@@ -193,6 +194,31 @@ class Store:
         """
         with self._writing() as connection:
             give_verdict(connection, echo_id, verdict)
+
+    def keep_pictures_within(self, most_bytes: float, carrier_less_db: float) -> int:
+        """Drop pictures until at most so many bytes are left, the weakest of the older half first.
+
+        Parameters
+        ----------
+        most_bytes
+            Of all pictures together.
+        carrier_less_db
+            By how much a carrier's peak, which is referred to 1 Hz, is lowered before it is compared with others.
+
+        Returns
+        -------
+        int
+            The bytes that are left.
+        """
+        with self._reading() as connection:
+            used = picture_bytes(connection)
+        while used > most_bytes:
+            with self._writing() as connection:
+                freed = drop_weakest(connection, used - most_bytes, carrier_less_db)
+            if not freed:
+                break
+            used -= freed
+        return used
 
     def tag_echo(self, echo_id: int, tag: Tag) -> None:
         """Note something else that belongs to an echo, in place of a tag of the same kind and name."""

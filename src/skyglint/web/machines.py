@@ -13,6 +13,7 @@ from starlette.responses import JSONResponse, Response
 
 from skyglint import __version__
 from skyglint.errors import SkyglintError
+from skyglint.web.archive import NothingYet
 from skyglint.web.context import SILENT_S, Context, context_of
 from skyglint.web.live_pages import tonight
 
@@ -47,8 +48,10 @@ def _database_fault(context: Context) -> str:
     try:
         with context.archive.reading() as store:
             store.span()
+    except NothingYet:
+        return "nothing has been recorded yet"
     except SkyglintError:
-        return "the database cannot be read" if context.archive.path.exists() else "there is no database yet"
+        return "the database cannot be read"
     return ""
 
 
