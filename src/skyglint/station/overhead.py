@@ -139,7 +139,9 @@ class Overhead:
             self.trouble = str(error)
         else:
             self._elements = self._chosen(found.elements)
-            self.trouble = self.trouble or "\n".join(found.rejected[:3])
+            self.trouble = self.trouble or "; ".join(found.rejected[:3])
+        # Shown on pages, where the folder is nobody's business.
+        self.trouble = self.trouble.replace(str(self._path), self._path.name)
         if self.trouble and self.trouble != before:
             log.warning("%s", self.trouble)
         return True

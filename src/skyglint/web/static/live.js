@@ -296,11 +296,12 @@ class Lane {
     this.drawCurves(pen, x, width);
   }
 
-  // Predicted, not measured: a broken line on a ground of paper, each satellite with its own dashes and its name.
+  // Predicted, not measured: a broken line, each satellite with its own dashes and its name; what was measured shows
+  // through the gaps.
   drawCurves(pen, x, width) {
     const half = Number(this.row.dataset.bandHz) / 2;
     if (!half) return;
-    const dashes = [[9, 5], [2, 4], [9, 4, 2, 4]];
+    const dashes = [[8, 8], [2, 6], [9, 6, 2, 6]];
     const names = [];
     passes.forEach((one, index) => {
       const curve = one.curves.find((each) => each.channel === this.name);
@@ -321,7 +322,7 @@ class Lane {
       if (!at) return;
       names.push(one.name);
       for (const [style, thick] of [[ink.paper, 4], [ink.ink, 1.5]]) {
-        pen.setLineDash(thick > 2 ? [] : dashes[index % dashes.length]);
+        pen.setLineDash(dashes[index % dashes.length]);
         pen.globalAlpha = thick > 2 ? 0.6 : 1;
         pen.strokeStyle = style;
         pen.lineWidth = thick;
