@@ -159,6 +159,15 @@ def test_a_receiver_that_dies_and_comes_back(tmp_path, monkeypatch):
     assert coverage[1].end_unix == pytest.approx(START + 20.0)
 
 
+def test_where_the_receiver_is_to_be_found_is_not_published(tmp_path, monkeypatch):
+    absent = SourceError("rtltcp://127.0.0.1:1234: no receiver answers: Connection refused")
+    receivers = [Receiver([(0.0, 4.0), absent], []), absent, Receiver([(20.0, 4.0)], [])]
+    sent, _ = watch(tmp_path, receivers, monkeypatch, clock=lambda: START + 4.0)
+    told = {span.reason for span in stored(tmp_path)[1]} | {message.sentence for message in sent}
+    assert any("no receiver answers: Connection refused" in text for text in told)
+    assert not any("127.0.0.1" in text for text in told)
+
+
 def test_gaps_of_the_receiver_are_lost(tmp_path, monkeypatch):
     gap = Gap(START + 14.0, START + 16.0, "receiver stalled")
     watch(tmp_path, [Receiver([(0.0, 14.0), gap, (16.0, 14.0)], [12.0, 28.0])], monkeypatch)

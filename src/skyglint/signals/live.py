@@ -296,7 +296,7 @@ class LiveSource:
         """Begin a new stretch where count and clock no longer agree, and return the gap before it."""
         clock_was_set = abs(self._clock_step_s()) > CLOCK_STEP_S
         if drift_s > 0:
-            what = "computer's clock set forward" if clock_was_set else "samples lost on the way"
+            what = "computer's clock set forward, or it slept" if clock_was_set else "samples lost on the way"
             gap = self._lost_until(self._end_unix + drift_s, f"{what}, {drift_s:.3f} s by the computer's clock")
         elif clock_was_set or self._pace() > FASTER_PACE:
             self._shift_s -= drift_s
