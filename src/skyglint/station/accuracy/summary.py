@@ -52,8 +52,8 @@ def _carrier(seed: int, effort: float) -> Figures:
 
 
 def _classes(seed: int, effort: float) -> Figures:
-    yield "fm classes", fm_confusion(_times(100, effort), (-6.0, 14.0), seed)
-    yield "carrier classes", carrier_confusion(_times(30, effort), (40.0, 55.0), seed)
+    yield "fm classes", fm_confusion(_times(110, effort), (-6.0, 14.0), seed)
+    yield "carrier classes", carrier_confusion(_times(40, effort), (40.0, 55.0), seed)
     for kind in KINDS:
         yield f"{kind} trails that overlap", overlap_flags(_times(100, effort), seed, kind)
 
@@ -65,9 +65,9 @@ def _rds(seed: int, effort: float) -> Figures:
 
 
 def _satellites(seed: int, effort: float) -> Figures:
+    yield "no beacon", measure_chance_share(_times(500, effort), seed)
     for cell in measure_tracks(_times(40, effort), seed):
         yield f"beacon at {cell.frequency_hz / 1e6:g} MHz, {cell.c_n0_db_hz:g} dB-Hz", cell
-    yield "no beacon", measure_chance_share(_times(500, effort), seed)
 
 
 def _surveys(seed: int, effort: float) -> Figures:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +17,7 @@ from skyglint.station.follow import DETECTED_BELOW, DRIFT_PPM, OFFSET_PPM
 FloatArray = NDArray[np.float64]
 
 FREQUENCIES_HZ = (137.1e6, 2.25e9)
-_LEVELS_DB_HZ = (5.0, 10.0, 15.0, 20.0, 30.0, 40.0)
+_LEVELS_DB_HZ = (20.0, 15.0, 10.0, 5.0, 30.0, 40.0)
 _SPAN_S, _NEAREST_KM, _SPEED_KM_S, _LIGHT_KM_S = 500.0, 600.0, 7.4, 299_792.458
 _TIME_OFFSET_S = 5.0
 
@@ -55,10 +55,12 @@ def measure_tracks(
     seed: int,
     frequencies_hz: Sequence[float] = FREQUENCIES_HZ,
     levels_db_hz: Sequence[float] = _LEVELS_DB_HZ,
-) -> list[TrackCell]:
-    """Return how beacons are found and measured: seconds late, receiver off by up to 2 ppm and drifting."""
-    random = np.random.default_rng([seed, 1])
-    return [_cell(random, frequency_hz, level, recordings) for frequency_hz in frequencies_hz for level in levels_db_hz]
+) -> Iterator[TrackCell]:
+    """Yield how beacons are found and measured: seconds late, receiver off by up to 2 ppm and drifting."""
+    for frequency_hz in frequencies_hz:
+        for level in levels_db_hz:
+            random = np.random.default_rng([seed, round(frequency_hz / 1e6), round(10 * level)])
+            yield _cell(random, frequency_hz, level, recordings)
 
 
 def measure_chance(trials: int, seed: int, frequency_hz: float = FREQUENCIES_HZ[0]) -> FloatArray:
