@@ -9,6 +9,7 @@ from skyglint.errors import SourceError
 from skyglint.signals.block import Block, Gap
 from skyglint.signals.encodings import ENCODINGS, encode
 from skyglint.signals.options import SourceOptions
+from skyglint.signals.plausible import lose_padding
 from skyglint.signals.sigmf_writer import SigMFWriter
 from skyglint.signals.sources import open_source
 
@@ -117,3 +118,55 @@ def test_a_recording_that_only_begins_with_none_is_kept(path):
     gap, *blocks = read(path, values, 1.0)
     assert gap == Gap(START_UNIX, START_UNIX + 40, REASON)
     assert sum(block.n_samples for block in blocks) == 60_000
+
+
+def padded(length, pads, seed=1):
+    """Return a recording's raw values, 1,000 samples a second, with one value in the given spans of samples."""
+    values = np.random.default_rng(seed).integers(100, 156, 2 * length, dtype=np.uint8)
+    for first, last in pads:
+        values[2 * first : 2 * last] = 127
+    return values
+
+
+def cut(values, size):
+    for first in range(0, len(values) // 2, size):
+        part = values[2 * first : 2 * (first + size)]
+        yield Block(part, ENCODINGS["cu8"], 0, 1000.0, first, 1000.0, 98e6)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    pads=st.lists(st.tuples(st.integers(0, 2_900), st.integers(0, 400)), max_size=3),
+    size=st.sampled_from([50, 100, 330, 1_000]),
+)
+def test_padding_is_lost_to_a_cell_and_all_else_is_kept(pads, size):
+    cell = 10
+    spans = [(first, min(first + length, 3_000)) for first, length in pads]
+    is_pad = np.zeros(3_000, bool)
+    for first, last in spans:
+        is_pad[first:last] = True
+    values = padded(3_000, spans)
+    items = list(lose_padding(cut(values, size), cell))
+    kept = np.zeros(3_000, bool)
+    end_unix = 1000.0
+    for item in items:
+        assert item.start_unix == pytest.approx(end_unix, abs=1e-9)
+        if isinstance(item, Gap):
+            end_unix = item.end_unix
+            continue
+        first = round((item.start_unix - 1000.0) * 1000.0)
+        end_unix = item.start_unix + item.n_samples / 1000.0
+        assert np.array_equal(item.values, values[2 * first : 2 * (first + item.n_samples)])
+        kept[first : first + item.n_samples] = True
+    assert end_unix == pytest.approx(1003.0)
+    # Nothing but padding is lost, a cell at its edge and the rest of a block excepted; whole cells of it are all lost.
+    near = np.convolve(is_pad, np.ones(4 * cell + 1), mode="same") > 0
+    assert kept[~near].all()
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], (kept & is_pad).astype(int), [0]])))
+    assert (edges[1::2] - edges[::2]).max(initial=0) < 3 * cell
+
+
+def test_a_quiet_receiver_is_not_padding():
+    values = np.full(2_000, 127, np.uint8)
+    values[::25] = 128
+    assert all(isinstance(item, Block) for item in lose_padding(cut(values, 100), 20))

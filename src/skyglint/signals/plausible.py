@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import pairwise
 from typing import Any
@@ -21,6 +21,7 @@ LIMIT = np.float32(1e12)
 #: Rounding leaves 6e-17 where a computed tone crosses zero; nothing meant is smaller than this, but 0.
 LEAST = np.float32(1e-20)
 
+PADDING = "one and the same value: samples were lost when this was recorded"
 STUCK = "the receiver sends one and the same value"
 
 REASON = "values that are no numbers (NaN, infinite or absurd)"
@@ -69,6 +70,21 @@ def lose_nonsense(items: Iterator[Block | Gap], cell: int) -> Iterator[Block | G
     cell
         Length of a cell in samples.
     """
+    return _lose(items, cell, _runs, REASON)
+
+
+def lose_padding(items: Iterator[Block | Gap], cell: int) -> Iterator[Block | Gap]:
+    """Replace cells of one and the same value by a ``Gap``: recorders write such where samples were lost.
+
+    Left in, they would draw the floor down to nothing, and what follows would be one endless burst.
+    """
+    return _lose(items, cell, _padded_runs, PADDING)
+
+
+_Runs = Callable[[Block, int], Iterator[tuple[int, int, bool]]]
+
+
+def _lose(items: Iterator[Block | Gap], cell: int, runs: _Runs, reason: str) -> Iterator[Block | Gap]:
     stretch, number, origin, fresh = -1, -1, 0, True
     pending: Gap | None = None
     for item in items:
@@ -80,11 +96,11 @@ def lose_nonsense(items: Iterator[Block | Gap], cell: int) -> Iterator[Block | G
             continue
         if item.stretch != stretch:
             stretch, fresh = item.stretch, True
-        for first, last, good in _runs(item, cell):
+        for first, last, good in runs(item, cell):
             start_unix = item.start_unix + first / item.sample_rate_hz
             if not good:
                 end_unix = item.start_unix + last / item.sample_rate_hz
-                pending = Gap(pending.start_unix if pending else start_unix, end_unix, REASON)
+                pending = Gap(pending.start_unix if pending else start_unix, end_unix, reason)
                 fresh = True
                 continue
             if pending:
@@ -113,7 +129,26 @@ def _runs(block: Block, cell: int) -> Iterator[tuple[int, int, bool]]:
     size = block.encoding.components
     by_sample = is_nonsense(block.values).reshape(-1, size).any(axis=1)
     edges = np.arange(0, block.n_samples, cell)
-    lost = np.logical_or.reduceat(by_sample, edges)
+    yield from _joined(np.logical_or.reduceat(by_sample, edges), cell, block.n_samples)
+
+
+def _padded_runs(block: Block, cell: int) -> Iterator[tuple[int, int, bool]]:
+    """Yield the same for cells of one value; what is left at a block's end goes with the cell before it."""
+    samples = block.values.reshape(-1, block.encoding.components)
+    n_cells = max(1, block.n_samples // cell)
+    begins = np.arange(n_cells) * cell
+    # Mostly the middle or the end of a cell differs from its beginning already.
+    lost = np.ones(n_cells, dtype=bool)
+    for place in (cell // 2, cell - 1, 1):
+        lost &= (samples[np.minimum(begins + place, block.n_samples - 1)] == samples[begins]).all(axis=1)
+    for number in np.flatnonzero(lost):
+        part = samples[begins[number] : begins[number] + cell]
+        lost[number] = len(part) == cell and bool((part == part[0]).all())
+    yield from _joined(lost, cell, block.n_samples)
+
+
+def _joined(lost: NDArray[np.bool_], cell: int, n_samples: int) -> Iterator[tuple[int, int, bool]]:
     changes = [0, *(np.flatnonzero(np.diff(lost)) + 1), len(lost)]
     for begin, end in pairwise(changes):
-        yield int(begin) * cell, min(int(end) * cell, block.n_samples), not bool(lost[begin])
+        last = n_samples if end == len(lost) else int(end) * cell
+        yield int(begin) * cell, last, not bool(lost[begin])

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from skyglint.dsp.kernels import Kernels
 from skyglint.echoes.settings import DetectionSettings
 from skyglint.signals.block import Source
+from skyglint.signals.plausible import cell_samples, lose_padding
 from skyglint.signals.recording import Recording
 from skyglint.site import Site
 from skyglint.station.chain import Chain, Heard
@@ -105,7 +106,7 @@ def scan_recording(
     tally = _Tally(len(site.channel))
     with store.recording(run_id, info, site.channel) as writer:
         keeper = Keeper(writer, overhead.tags if overhead else no_tags)
-        for item in source.blocks(BLOCK_S):
+        for item in lose_padding(source.blocks(BLOCK_S), cell_samples(info.sample_rate_hz)):
             for heard in chain.process(item):
                 keeper.keep(heard)
                 tally.add(heard)
