@@ -67,18 +67,14 @@ def run(
 
 
 def _show_accuracy(seed: int, effort: float, parts: list[str], as_json: bool) -> None:
-    from dataclasses import asdict
-
-    from skyglint.station.accuracy.summary import accuracy_figures
+    from skyglint.station.accuracy.summary import accuracy_figures, figure_numbers, figure_text
 
     found: dict[str, Any] = {}
     for name, figure in accuracy_figures(seed, effort, parts):
-        numbers = asdict(figure)
         if as_json:
-            found[name] = numbers
+            found[name] = figure_numbers(figure)
         else:
-            single = [f"{key} {value:.3g}" for key, value in numbers.items() if isinstance(value, int | float)]
-            typer.echo(f"{name}: {', '.join(single)}")
+            typer.echo(figure_text(name, figure))
             sys.stdout.flush()
     if as_json:
         typer.echo(json_module.dumps(found, indent=2, default=lambda array: array.tolist()))
@@ -102,7 +98,8 @@ def _show_crowd(viewers: int, seconds: float, burst_every_s: float, as_json: boo
         f"{crowd.echoes} echoes, {crowd.bursts_per_minute:.0f} bursts a minute: told {crowd.echo_delay_median_s:.1f} s "
         f"after their end (median; all within {crowd.echo_delay_max_s:.1f} s), and on disk by then.\n"
         f"{crowd.lost_s:.2f} s of samples were lost. The engine took {100 * crowd.engine_cores:.0f} % of a core and "
-        f"{crowd.engine_mb:.0f} MB, the pages {100 * crowd.pages_cores:.0f} % and {crowd.pages_mb:.0f} MB."
+        f"{crowd.engine_mb:.0f} MB ({crowd.engine_growth_mb:+.0f} MB meanwhile), the pages "
+        f"{100 * crowd.pages_cores:.0f} % and {crowd.pages_mb:.0f} MB ({crowd.pages_growth_mb:+.0f} MB)."
     )
 
 

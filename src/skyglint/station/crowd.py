@@ -30,8 +30,9 @@ from skyglint.station.supervise import Child, python, supervise
 from skyglint.station.watch import free_port
 from skyglint.store.store import Store
 
-#: Length of the recording that is looped, and the time that engine and pages get to begin and the floor to settle.
-LOOP_S, BEGIN_S, SETTLE_S = 30, 60.0, 15.0
+#: Length of the recording that is looped, and the time that engine and pages get to begin, and to know the floor and
+#: hold as many samples as they ever do.
+LOOP_S, BEGIN_S, SETTLE_S = 30, 60.0, 30.0
 #: Bursts some 15 dB over the floor: strong enough that each is searched for its station's name.
 STRONG = 30.0
 REQUEST = b"GET /api/v1/live HTTP/1.1\r\nHost: bench\r\n\r\n"
@@ -66,6 +67,8 @@ class Crowd:
         Processor time by wall time.
     engine_mb, pages_mb
         Resident memory at the end.
+    engine_growth_mb, pages_growth_mb
+        By how much that grew while the viewers watched.
     """
 
     viewers: int
@@ -87,6 +90,8 @@ class Crowd:
     pages_cores: float
     engine_mb: float
     pages_mb: float
+    engine_growth_mb: float
+    pages_growth_mb: float
 
 
 def measure_crowd(viewers: int, seconds: float, burst_every_s: float = 5.0) -> Crowd:
@@ -174,6 +179,7 @@ async def _watch(
         viewer.came.clear()
         viewer.echo_delays_s.clear()
     begin, busy = time.time(), [_busy_s(child) for child in children]
+    sizes_before = [_resident_mb(child) for child in children]
     await asyncio.sleep(seconds)
     wall_s = time.time() - begin
     cores = [(_busy_s(child) - before) / wall_s for child, before in zip(children, busy, strict=True)]
@@ -203,6 +209,8 @@ async def _watch(
         pages_cores=cores[1],
         engine_mb=sizes[0],
         pages_mb=sizes[1],
+        engine_growth_mb=sizes[0] - sizes_before[0],
+        pages_growth_mb=sizes[1] - sizes_before[1],
     )
     asleep.close()
     for viewer in viewers:
