@@ -11,6 +11,7 @@ from skyglint.echoes.carrier_search import CarrierSearch, ClosedTone
 from skyglint.echoes.classify import Evidence, classify
 from skyglint.echoes.company import Surroundings
 from skyglint.echoes.decay import Decay
+from skyglint.echoes.drift import line_drift
 from skyglint.echoes.echo import METEORIC, NAN, Echo, EchoClass, Snippet
 from skyglint.echoes.envelope import burst_envelope
 from skyglint.echoes.height import echo_height_km
@@ -135,6 +136,7 @@ class CarrierMeter:
             doppler_hz=track.frequency_hz,
             doppler_rate_hz_s=track.rate_hz_s,
             doppler_span_hz=track.span_hz,
+            drift=line_drift(burst.hits, self._search.rate_hz),
             spacecraft=self._spacecraft(item, float(10 * np.log10(max(inside[peak], 0.1) / frame_s))),
         )
         verdict = classify(evidence)

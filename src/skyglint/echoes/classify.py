@@ -16,6 +16,7 @@ from skyglint.echoes.beat import Beat
 from skyglint.echoes.colour import Colour
 from skyglint.echoes.company import Company
 from skyglint.echoes.decay import Decay
+from skyglint.echoes.drift import Drift
 from skyglint.echoes.echo import EchoClass
 from skyglint.echoes.envelope import Envelope
 from skyglint.echoes.reasons import explain
@@ -24,6 +25,7 @@ from skyglint.echoes.swell import Swell
 from skyglint.site import Kind
 
 _SMOOTH = 0.135  # relative scatter of a trail's Fresnel ripples, at most; fading and plateaus show more
+_TONE_SMOOTH = 0.035  # share of a carrier's energy that an underdense trail's fit leaves, at most: arches leave more
 _LEAST = 0.01  # no single feature rules a class out
 
 
@@ -45,6 +47,8 @@ class Evidence:
         How far the power wandered just before, over the burst's strong level.
     doppler_hz, doppler_rate_hz_s, doppler_span_hz
         Of a carrier: mean shift, its rate, and how far it moved; NaN for FM.
+    drift
+        How evenly a carrier's line drifts; None for FM and for what is short.
     spacecraft
         The spacecraft on whose predicted curve a carrier's line lies; None where there is none.
     """
@@ -65,6 +69,7 @@ class Evidence:
     doppler_hz: float = float("nan")
     doppler_rate_hz_s: float = float("nan")
     doppler_span_hz: float = float("nan")
+    drift: Drift | None = None
     spacecraft: Agreement | None = None
 
 
@@ -106,10 +111,16 @@ def _flicker(e: Evidence) -> float:
 
 
 def _beating(e: Evidence) -> float:
-    """Return how surely one even beat, faster than winds can make glints beat, explains the fading."""
+    """Return how surely one even beat explains the fading.
+
+    Winds make the glints of a trail beat too, up to two or three times a second; what lasts longer than trails do, or
+    comes after unrest, is no trail, and may beat slower.
+    """
     if e.beat is None:
         return _LEAST
-    return above(e.beat.share, 0.42, 1.15) * above(e.beat.fastest_hz, 2.6, 1.15)
+    no_trail = max(above(e.duration_s, 18.0, 1.15), _flicker(e))
+    fast = max(above(e.beat.fastest_hz, 3.0, 1.15), no_trail * above(e.beat.fastest_hz, 1.0, 1.2))
+    return above(e.beat.share, 0.5, 1.12) * fast
 
 
 def _several(e: Evidence) -> float:
@@ -119,7 +130,19 @@ def _several(e: Evidence) -> float:
 
 def _moving(e: Evidence) -> float:
     """Return how surely a carrier's line wanders as that of an aircraft (0 for FM, which shows no line)."""
-    return above(e.doppler_span_hz, 10.0) if e.kind == "carrier" else 0.0
+    return above(e.drift.drift_hz, 3.0) * above(e.drift.straightness, 2.0) if e.drift else 0.0
+
+
+def _line_s(e: Evidence) -> float:
+    """Return for how long a carrier's line was followed: a bent one stands out for longer than its straight part."""
+    return max(e.duration_s, abs(e.doppler_span_hz / e.doppler_rate_hz_s) if e.doppler_rate_hz_s else 0.0)
+
+
+def _chirping(e: Evidence) -> float:
+    """Return how surely a short burst's hits lie on a steep line, though it is best followed at a steady frequency."""
+    if e.drift is None:
+        return 0.0
+    return above(e.drift.drift_hz, 40.0) * above(e.drift.straightness, 0.6, 1.3)
 
 
 def _raised_s(e: Evidence) -> float:
@@ -130,11 +153,15 @@ def _slow(e: Evidence) -> float:
     """Return how surely a carrier's shift stays within what winds do (1 for FM)."""
     if e.kind != "carrier":
         return 1.0
-    return below(abs(e.doppler_rate_hz_s), 150.0) * below(e.doppler_span_hz, 100.0)
+    return below(abs(e.doppler_rate_hz_s), 150.0) * below(e.doppler_span_hz, 100.0) * (1.0 - _chirping(e))
 
 
 def _holds(condition: bool, doubt: float = _LEAST) -> float:
     return 1.0 if condition else doubt
+
+
+def _smooth(e: Evidence) -> float:
+    return _TONE_SMOOTH if e.kind == "carrier" else _SMOOTH
 
 
 def _roughness(evidence: Evidence) -> float:
@@ -149,15 +176,15 @@ def _roughness(evidence: Evidence) -> float:
     if not np.isnan(decay.scatter):
         return decay.scatter
     sigmas = (decay.misfit - 1.0) * np.sqrt(decay.freedom / 2.0)
-    return _SMOOTH * float(np.clip(sigmas / 3.0, 0.85, 3.0))
+    return _smooth(evidence) * float(np.clip(sigmas / 3.0, 0.85, 3.0))
 
 
 def _underdense(e: Evidence) -> float:
     return (
         0.4
-        * below(_roughness(e), _SMOOTH, 1.2)
+        * below(_roughness(e), _smooth(e), 1.2)
         * below(e.duration_s, 3.0)
-        * below(e.decay.decay_time_s if e.decay else 1.0, 2.0, 1.3)
+        * below(e.decay.decay_time_s if e.decay else 1.0, 1.3, 1.15)
         * below(e.envelope.rise_s, 0.25)
         * below(e.envelope.middle, 0.42, 1.07)
         * (1.0 - _flicker(e))
@@ -165,14 +192,20 @@ def _underdense(e: Evidence) -> float:
     )
 
 
+def _sudden(e: Evidence) -> float:
+    """Return how surely the burst came as suddenly as a trail, whose glints may take a moment to come in step."""
+    return below(e.envelope.onset_s, 0.4 if e.kind == "carrier" else 0.9, 1.3)
+
+
 def _overdense(e: Evidence) -> float:
-    shape = above(_roughness(e), _SMOOTH, 1.2) * above(e.duration_s, 0.5) * below(e.envelope.onset_s, 0.5)
+    shape = above(_roughness(e), _smooth(e), 1.2) * above(e.duration_s, 0.5) * _sudden(e)
     return 0.2 * shape * (1.0 - _flicker(e)) * (1.0 - _beating(e)) * _slow(e) * _holds(not e.overlong, 0.2)
 
 
 def _head(e: Evidence) -> float:
     if e.kind == "carrier":
-        return 0.5 * above(abs(e.doppler_rate_hz_s), 300.0) * below(e.duration_s, 1.5) * above(e.doppler_span_hz, 60.0)
+        moving = above(abs(e.doppler_rate_hz_s), 300.0) * above(e.doppler_span_hz, 60.0)
+        return 0.5 * max(moving, _chirping(e)) * below(_line_s(e), 1.5)
     symmetric = max(float(np.exp(-0.5 * ((e.envelope.middle - 0.5) / 0.06) ** 2)), _LEAST)
     return (
         0.15
@@ -189,8 +222,9 @@ def _aircraft(e: Evidence) -> float:
     if e.kind == "carrier":
         line = swelling * _moving(e) * (above(e.envelope.onset_s, 3.5, 1.3) if e.overlong else 1.0)
         return max(0.1 * line, _fragment(e))
-    swelling *= 0.03 if e.overlong else 0.25
-    return max(0.15 * above(e.duration_s, 3.0) * _beating(e), 0.1 * swelling, _fragment(e))
+    swelling *= above(e.envelope.onset_s, 1.5, 1.3) * (0.03 if e.overlong else 0.25)
+    beat = max(0.2, _flicker(e)) * above(e.duration_s, 3.0) * _beating(e)
+    return max(beat, 0.1 * swelling, _fragment(e))
 
 
 def _fragment(e: Evidence) -> float:
@@ -201,7 +235,7 @@ def _fragment(e: Evidence) -> float:
 def _satellite(e: Evidence) -> float:
     if e.kind != "carrier":
         return 0.0
-    return 0.1 * above(e.duration_s, 4.0) * above(abs(e.doppler_rate_hz_s), 8.0) * above(e.doppler_span_hz, 100.0)
+    return 0.1 * above(_line_s(e), 4.0) * above(abs(e.doppler_rate_hz_s), 8.0) * above(e.doppler_span_hz, 100.0)
 
 
 def _followed(e: Evidence) -> float:
@@ -211,14 +245,19 @@ def _followed(e: Evidence) -> float:
 
 def _sporadic_e(e: Evidence) -> float:
     fading = above(e.envelope.fades_hz, 0.08) * below(e.envelope.fades_hz, 5.0)
-    lasting = 1.0 if e.overlong else 0.2 * above(e.duration_s, 12.0)
+    lasting = 1.0
+    if not e.overlong:
+        # A carrier's line is whitened away before it is overlong; what it has for it is that it does not come at once.
+        slow = above(e.envelope.onset_s, 0.6, 1.2) if e.kind == "carrier" else 0.2
+        lasting = slow * above(e.duration_s, 12.0)
     opening = lasting * fading * below(e.envelope.onset_s, 3.5, 1.3) * _several(e)
     blip = _flicker(e) * above(e.duration_s, 1.0) * below(_raised_s(e), 90.0)
     return max(0.15 * opening * _slow(e), blip) * (1.0 - _followed(e)) * (1.0 - _moving(e)) * (1.0 - _beating(e))
 
 
 def _ducting(e: Evidence) -> float:
-    slow = above(e.envelope.onset_s, 4.0) * (1.0 if e.overlong else 0.5)
+    least_s = 4.0 if e.kind == "fm" else 2.5
+    slow = above(e.envelope.onset_s, least_s) * (1.0 if e.overlong else 0.5)
     standing = above(e.swell.raised, 0.05) * above(e.swell.raised_s, 80.0) if e.swell else 0.0
     duct = above(e.duration_s, 12.0) * max(slow, standing, _followed(e)) * _several(e)
     fade = _flicker(e) * max(above(e.duration_s, 1.0) * _followed(e), above(_raised_s(e), 90.0))
@@ -237,9 +276,14 @@ def _interference(e: Evidence) -> float:
 
 
 def _foreign_line(e: Evidence) -> float:
-    """Return how surely the burst is a line away from the channel's middle, where a pausing programme has its own."""
+    """Return how surely the burst is a line of no far transmitter's: away from where its own line would be.
+
+    A pausing programme has its line in the middle of the channel; winds shift a carrier by some tens of hertz, and what
+    shifts it by hundreds drifts.
+    """
     if e.colour is None:
-        return 0.0
+        still = below(abs(e.doppler_rate_hz_s), 8.0) * above(_line_s(e), 1.0)
+        return above(abs(e.doppler_hz), 200.0) * still if e.kind == "carrier" else 0.0
     plain = above(e.colour.line_share, 0.6, 1.1) * above(e.colour.significance, 3.0)
     return plain * _holds(abs(e.colour.line_offset_hz) > 6000.0, 0.1)
 

@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 
 _LONGEST_FIT = 240  # frames; longer bursts are fitted in means of several frames
 _CLIPPED_SHARE = 1e-3
-_BEFORE_S, _JUST_BEFORE_S = 8.0, 0.1
+_BEFORE_S, _JUST_BEFORE_S = 15.0, 0.1
 
 
 class FmMeter:

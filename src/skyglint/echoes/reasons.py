@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import isnan
+from math import isinf, isnan
 from typing import TYPE_CHECKING
 
 from skyglint.echoes.echo import EchoClass
@@ -19,13 +19,17 @@ def explain(evidence: Evidence, echo_class: EchoClass, probability: float) -> st
 
 
 def _facts(e: Evidence, echo_class: EchoClass) -> tuple[str, ...]:
-    if echo_class in ("underdense", "overdense", "head", "unknown"):
-        return (_decay(e), _rise(e), _line(e), _strength(e) if echo_class == "unknown" else "", _company(e))
-    if echo_class in ("aircraft", "satellite"):
-        return (_rise(e), _fades(e), _swell(e), _line(e))
+    if echo_class in ("underdense", "overdense", "head"):
+        return (_rise(e), _decay(e), _middle(e), _shift(e), _company(e))
+    if echo_class == "unknown":
+        return (_strength(e), _decay(e), _company(e))
+    if echo_class == "aircraft":
+        return (_onset(e), _beat(e), _drift(e), _shift(e), _unrest(e), _swell(e))
+    if echo_class == "satellite":
+        return (_shift(e),)
     if echo_class in ("sporadic-e", "ducting"):
-        return (_rise(e), _fades(e), _swell(e))
-    return (_company(e), _lines_in_channel(e))
+        return (_onset(e), _fades(e), _beat(e), _drift(e), _unrest(e), _swell(e), _stations(e))
+    return (_company(e), _gain(e), _lines_in_channel(e), _standing_line(e))
 
 
 def _spacecraft(e: Evidence) -> str:
@@ -48,49 +52,94 @@ def _length(e: Evidence) -> str:
 
 def _decay(e: Evidence) -> str:
     if e.decay is None:
-        return "too short for a decay to be fitted"
-    return f"falls by 1/e in amplitude in {e.decay.decay_time_s:.3f} s, " + (
-        "too weak to tell its shape" if isnan(e.decay.scatter) else f"{e.decay.scatter:.0%} off a pure exponential"
-    )
+        return "no decay could be fitted"
+    shape = "too weak to tell how purely" if isnan(e.decay.scatter) else f"{e.decay.scatter:.0%} off a pure exponential"
+    return f"its amplitude falls to 1/e in {e.decay.decay_time_s:.3f} s, {shape}"
 
 
 def _rise(e: Evidence) -> str:
-    return f"half strength after {e.envelope.rise_s:.2f} s, half its energy after {e.envelope.middle:.0%} of its length"
+    return f"at half its strength after {e.envelope.rise_s:.2f} s"
+
+
+def _onset(e: Evidence) -> str:
+    return f"at a fifth of its strength after {e.envelope.onset_s:.1f} s, at half after {e.envelope.rise_s:.1f} s"
+
+
+def _middle(e: Evidence) -> str:
+    return f"half its energy has come after {e.envelope.middle:.0%} of its length"
 
 
 def _fades(e: Evidence) -> str:
     return f"fades {e.envelope.fades_hz:.2f} times a second" if e.envelope.fades_hz else "does not fade"
 
 
-def _swell(e: Evidence) -> str:
-    if e.swell is None or e.swell.ratio > 1e6:
+def _beat(e: Evidence) -> str:
+    if e.beat is None or not e.beat.share:
         return ""
-    return f"{e.swell.ratio:.1f} times the slow signal under it, which has stood for {e.swell.raised_s:.0f} s"
+    sweep = f" that sweeps by {e.beat.sweep_hz_s:.2f} Hz/s" if e.beat.sweep_hz_s else ""
+    return f"one even beat{sweep}, up to {e.beat.fastest_hz:.1f} times a second, is {e.beat.share:.0%} of its fading"
 
 
-def _line(e: Evidence) -> str:
+def _unrest(e: Evidence) -> str:
+    if e.unrest < 0.01:
+        return ""
+    return f"before it the power wandered by {e.unrest:.0%} of its strength"
+
+
+def _swell(e: Evidence) -> str:
+    if e.swell is None or isinf(e.swell.ratio):
+        return ""
+    return f"the floor under it is up by {e.swell.raised:.0%}, for {e.swell.raised_s:.0f} s so far"
+
+
+def _shift(e: Evidence) -> str:
     if e.kind != "carrier":
         return ""
-    return f"shift {e.doppler_hz:+.1f} Hz changing by {e.doppler_rate_hz_s:+.0f} Hz/s over {e.doppler_span_hz:.0f} Hz"
+    if not e.doppler_rate_hz_s:
+        return f"shifted by {e.doppler_hz:+.1f} Hz"
+    rate = f"{e.doppler_rate_hz_s:+.0f} Hz/s over {e.doppler_span_hz:.0f} Hz"
+    return f"shifted by {e.doppler_hz:+.1f} Hz, which changes by {rate}"
+
+
+def _drift(e: Evidence) -> str:
+    if e.drift is None:
+        return ""
+    return f"its line drifts by {e.drift.drift_hz:.1f} Hz, {e.drift.straightness:.1f} times its scatter about that"
 
 
 def _strength(e: Evidence) -> str:
-    return f"{e.strength:.1f} times the threshold"
+    return f"only {e.strength:.1f} times the threshold"
 
 
 def _company(e: Evidence) -> str:
     if e.guard:
         return "in a guard channel, where no transmitter is"
     company = e.company
-    if not company.others:
-        return ""
+    told = []
+    if company.others:
+        guards = f" ({company.guards_up} of {company.guards} guards)" if company.guards else ""
+        told.append(f"{company.others_up} of {company.others} other channels rose with it{guards}")
     if e.kind == "carrier":
-        return f"{company.evenness:.0%} of the bands of its channel rose together"
-    guards = f" ({company.guards_up} of {company.guards} guards)" if company.guards else ""
-    return f"{company.others_up} of {company.others} other channels rose with it{guards}"
+        told.append(f"it fills {company.breadth:.0%} of its channel's bands")
+    return ", ".join(told)
+
+
+def _stations(e: Evidence) -> str:
+    targets = e.company.others - e.company.guards
+    return f"{e.company.targets_up} of {targets} other stations rose with it" if targets else ""
+
+
+def _gain(e: Evidence) -> str:
+    return "the reference rose as much, so the receiver's gain did" if e.company.in_receiver else ""
 
 
 def _lines_in_channel(e: Evidence) -> str:
     if e.colour is None:
         return ""
     return f"{e.colour.line_share:.0%} of its power in one line at {e.colour.line_offset_hz / 1e3:+.0f} kHz"
+
+
+def _standing_line(e: Evidence) -> str:
+    if e.kind != "carrier" or e.company.everywhere:
+        return ""
+    return f"a line {abs(e.doppler_hz):.0f} Hz from the carrier that changes by {e.doppler_rate_hz_s:+.0f} Hz/s"

@@ -56,8 +56,9 @@ def floor_swell(log_floor: Floats, step_s: float, strong_excess: float) -> Swell
 def unrest(before: Floats, frame_s: float, samples_per_frame: float, strong_excess: float) -> float:
     """Return how far the power wandered just before a burst, over the burst's strong level: 0 on a quiet floor.
 
-    The median over quarters of a second, so that one trail before another does not count; 0 where less than two seconds
-    are known. A fragment of an aircraft's beat, or of an opening, comes after others like it; a trail comes alone.
+    The lower quartile over quarters of a second, so that trails do not count that fill up to three quarters of the time
+    before; 0 where less than two seconds are known. A fragment of an aircraft's beat, or of an opening, comes after
+    others like it; a trail comes alone.
 
     Parameters
     ----------
@@ -68,7 +69,9 @@ def unrest(before: Floats, frame_s: float, samples_per_frame: float, strong_exce
     blocks = before[: len(before) // length * length].reshape(-1, length).mean(axis=1)
     if len(blocks) < 8:
         return 0.0
-    # The median of a squared normal variable is 0.455 of its mean (chi-square tables, one degree of freedom); the noise
-    # is taken off twice, because the median itself scatters.
-    square = float(np.median(np.square(blocks))) / 0.455 - 2.0 * (1.0 / (length * samples_per_frame) + _FLOOR_SD**2)
+    # The lower quartile of a squared normal variable is 0.1015 of its mean (chi-square tables, one degree of freedom);
+    # the noise is taken off twice, because the quartile itself scatters.
+    square = float(np.quantile(np.square(blocks), 0.25)) / 0.1015 - 2.0 * (
+        1.0 / (length * samples_per_frame) + _FLOOR_SD**2
+    )
     return float(np.sqrt(max(square, 0.0)) / max(strong_excess, 1e-6))

@@ -27,7 +27,7 @@ FM_CLASSES: tuple[EchoClass, ...] = (
     "interference",
 )
 CARRIER_CLASSES: tuple[EchoClass, ...] = (*FM_CLASSES[:4], "satellite", *FM_CLASSES[4:])
-_MOST_A_NIGHT = 32
+_MOST_A_NIGHT = 16
 _LEAST_STRENGTH = 10.0**0.6  # 6 dB above the threshold
 
 #: An aircraft that both ends can see is near enough for a direct signal (by scatter in the troposphere).
@@ -55,10 +55,30 @@ class Confusion:
     missed: NDArray[np.int64]
 
     @property
+    def events(self) -> int:
+        """Events in the matrix."""
+        return int(self.counts.sum())
+
+    @property
     def balanced_accuracy(self) -> float:
         """Mean over the classes present of the share that was told right."""
         present = self.counts.sum(axis=1) > 0
         return float((np.diag(self.counts)[present] / self.counts[present].sum(axis=1)).mean())
+
+    @property
+    def table(self) -> str:
+        """The matrix to read: true classes by row, verdicts by column, then those not found and the share right."""
+        width = max(len(name) for name in self.classes)
+        heads = [*self.classes, "not found", "right"]
+        lines = [" ".join([" " * width, *heads])]
+        for number, name in enumerate(self.classes):
+            row, missed = self.counts[number], int(self.missed[number])
+            if row.sum() + missed == 0:
+                continue
+            right = f"{row[number] / row.sum():.0%}" if row.sum() else ""
+            cells = [*(str(count) if count else "." for count in row), str(missed), right]
+            lines.append(" ".join([name.ljust(width), *(c.rjust(len(h)) for c, h in zip(cells, heads, strict=True))]))
+        return "\n".join(lines)
 
     def __add__(self, other: Confusion) -> Confusion:
         return Confusion(self.classes, self.counts + other.counts, self.missed + other.missed)
@@ -89,7 +109,9 @@ def nights(name: EchoClass, count: int, snr_db: tuple[float, float], seed: int, 
             direct_db = rng.uniform(*_FM_DIRECT_DB, len(FM_HZ)).tolist() if aircraft else []
             yield fm_night(planted.tables, planted.duration_s, night_seed, direct_db, reference=True)
         else:
-            station = {"direct_snr_db": float(rng.uniform(*_CARRIER_DIRECT_DB))} if aircraft else {}
+            # A direct carrier is a steady line, near which an aircraft's is taken for its drift: in every other night.
+            direct = {"direct_snr_db": float(rng.uniform(*_CARRIER_DIRECT_DB))}
+            station = direct if aircraft and part % 2 else {}
             yield carrier_night(planted.tables, planted.duration_s, night_seed, **station)
 
 
