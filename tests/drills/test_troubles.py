@@ -40,6 +40,9 @@ class Told:
             if span.state == "lost" and self.begin - EDGE_S < span.start_unix < self.back
         ]
 
+    def said(self):
+        return [message for came, message in self.station.said if self.begin < came < self.end + 1.0]
+
     def lost_s(self):
         return sum(span.end_unix - span.start_unix for span in self.lost())
 
@@ -159,6 +162,11 @@ def test_troubles(make_station, patience, subtests):
     for name in HARMLESS:
         with subtests.test("what was heard all the time is watched", trouble=name):
             assert told[name].lost_s() < 0.05
+    for name in ("locked", "full disk"):
+        with subtests.test("a database that cannot be written is told", trouble=name):
+            during_it = told[name].said()
+            assert any("held in memory" in message.sentence for message in during_it)
+            assert any(message.health.get("database_unwritable") for message in during_it)
     with subtests.test("samples before their time bend no clock"):
         assert told["jump"].lost_s() < 0.05
         assert any("ahead of the computer's clock" in span.reason for span in told["jump"].lost())
@@ -202,7 +210,7 @@ def check_lost(happened, reason):
 
 def check_overload(happened):
     assert {span.reason for span in happened.lost()} == {"the computer could not keep up"}
-    during_it = [message for came, message in happened.station.said if happened.begin < came < happened.end + 1.0]
+    during_it = happened.said()
     shed = [message.end_unix for message in during_it if message.state == "watching" and not message.spectra_db]
     assert shed
     assert min(shed) < min(span.start_unix for span in happened.lost())

@@ -77,6 +77,38 @@ def test_a_locked_database_loses_nothing(tmp_path):
     assert sum(span.end_unix - span.start_unix for span in coverage) == pytest.approx(5.0)
 
 
+@pytest.mark.parametrize("troubled_after", [0, 3])
+def test_a_disk_that_stays_full_does_not_fill_the_memory(tmp_path, monkeypatch, troubled_after):
+    monkeypatch.setattr("skyglint.station.live_store.MOST_HELD", 20)
+    clock, trouble = Clock(), []
+    store = live(tmp_path, clock, trouble)
+    for second in range(troubled_after):
+        store.keep(heard(second))
+    lock = sqlite3.connect(tmp_path / "station.db", isolation_level=None)
+    if troubled_after == 0:
+        with Store.open(tmp_path / "station.db", "create"):
+            pass
+    lock.execute("BEGIN IMMEDIATE")
+    for second in range(troubled_after, 200):
+        # An attempt to write now and then, some of which hand over what is held and fail at the commit.
+        clock.now += 3.0 if second % 37 == 5 else 0.001
+        store.keep(heard(second, echo=second % 3 == 0))
+        assert len(store._held) <= 21
+    assert trouble
+    assert not store.writable
+    lock.execute("ROLLBACK")
+    clock.now += 3.0
+    store.keep(heard(200))
+    assert store.writable
+    store.close()
+    count, coverage = stored(tmp_path)
+    assert count == troubled_after + len([second for second in range(troubled_after, 200) if second % 3 == 0]) + 1
+    assert sum(span.end_unix - span.start_unix for span in coverage) == pytest.approx(201.0)
+    connection = sqlite3.connect(tmp_path / "station.db")
+    assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    connection.close()
+
+
 def test_a_database_that_cannot_be_made_yet_is_made_later(tmp_path):
     clock, trouble = Clock(), []
     (tmp_path / "station.db").mkdir()

@@ -206,6 +206,11 @@ def test_metrics_and_health_follow_the_engine(context, client, message):
     context.hub.publish(message(context.clock(), ["north-sea"]))
     health: httpx.Response = client.get("/healthz")
     assert (health.status_code, health.json()["status"]) == (200, "good")
+    told = message(context.clock(), ["north-sea"])
+    told.health["database_unwritable"] = 1.0
+    context.hub.publish(told)
+    health = client.get("/healthz")
+    assert (health.status_code, health.json()["faults"]) == (503, ["the database cannot be written"])
     text = client.get("/metrics").text
     assert "skyglint_engine_backlog_share 0.01" in text
     assert 'skyglint_state{state="watching"} 1.0' in text

@@ -104,10 +104,11 @@ class Engine:
         targets = [channel.name for channel in site.channel if channel.role == "target"]
         self._feed = Feed(clock(), targets)
         self._overhead = Overhead(site, folder, patient=False)
-        self._shedding = False
+        self._shedding, self._writable = False, True
         self._lost_since: float | None = None
         self._lost_reason = ""
         self._last_told: dict[str, float] = {}
+        self._last_trouble = "", -math.inf
         self._levels = Levels()
         self._channels = {channel.name: channel for channel in site.channel}
         self._warm_hz = math.nan
@@ -212,6 +213,7 @@ class Engine:
             for heard in chain.process(item):
                 self._take(heard, store, closing)
             self._settle(closing.done(), store)
+            self._writable = store.writable
             self._publish(frames, capture, item)
 
     def _take(self, heard: Heard, store: LiveStore, closing: Closing) -> None:
@@ -243,7 +245,7 @@ class Engine:
             self._shedding = False
         health = self._health(capture)
         for names, block in frames:
-            self._send(self._feed.message(names, block, health, not self._shedding))
+            self._send(self._feed.message(names, block, health, not self._shedding, self._writable))
         if isinstance(item, Gap):
             self._send(self._feed.idle(item.end_unix, "lost", f"No samples: {item.reason}.", health))
         frames.clear()
@@ -323,7 +325,10 @@ class Engine:
         self._notice("receiver-silent", text)
 
     def _trouble(self, error: StoreError) -> None:
-        log.error("%s", error)
+        now, text = self._monotonic(), str(error)
+        if text != self._last_trouble[0] or now - self._last_trouble[1] > QUIET_S:
+            self._last_trouble = text, now
+            log.error("%s; what is found meanwhile is held in memory", text)
         if self._disk_is_full() or "disk is full" in str(error):
             self._reserve.unlink(missing_ok=True)
             self._snippets.shrink_to(self._snippets.used_bytes / 2)
@@ -367,6 +372,7 @@ class Engine:
             "disk_free_bytes": float(shutil.disk_usage(self._database.parent).free),
             "snippets_bytes": float(self._snippets.used_bytes),
             "spectra_shed": float(self._shedding),
+            "database_unwritable": float(not self._writable),
         }
 
 

@@ -18,8 +18,9 @@ from skyglint.utc import format_utc
 #: The floor's steadiness is told over this time, sampled every few seconds.
 STEADY_S = 3600.0
 SAMPLE_S = 10.0
-#: What is added to the sentence while there is no time for spectra.
+#: What is added to the sentence while there is no time for spectra, and while the database cannot be written.
 SHED = " Live spectrograms are left out until the computer catches up."
+UNWRITTEN = " The database cannot be written at the moment: what is found is held in memory."
 
 
 class Feed:
@@ -63,7 +64,7 @@ class Feed:
         return bool(self._echoes)
 
     def message(
-        self, names: Sequence[str], frames: FrameBlock, health: dict[str, float], with_spectra: bool
+        self, names: Sequence[str], frames: FrameBlock, health: dict[str, float], with_spectra: bool, writable: bool
     ) -> LiveMessage:
         """Return the message of a block of frames; spectra are left out where the computer has no time for them."""
         power, floor, spectra = {}, {}, {}
@@ -79,7 +80,7 @@ class Feed:
             end_unix=frames.end_unix,
             step_s=frames.n_frames * frames.frame_s,
             state="watching",
-            sentence=self.sentence(frames.end_unix) + ("" if with_spectra else SHED),
+            sentence=self.sentence(frames.end_unix) + ("" if with_spectra else SHED) + ("" if writable else UNWRITTEN),
             power_db=power,
             floor_db=floor,
             spectra_db=spectra,

@@ -10,13 +10,17 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
+
+import numpy as np
 
 from skyglint.errors import RequestError, StoreError
 from skyglint.signals.block import SourceInfo
 from skyglint.site import Channel
 from skyglint.station.chain import Heard
 from skyglint.station.keeper import Keeper
+from skyglint.store.records import CoverageSpan
 from skyglint.store.store import Store
 from skyglint.store.writer import RecordingWriter, TagsOf, no_tags
 
@@ -25,6 +29,9 @@ log = logging.getLogger(__name__)
 #: Longest time between two commits, and between two attempts while the database cannot be written.
 COMMIT_S = 1.0
 RETRY_S = 2.0
+#: Steps of the chain that are held while the database cannot be written, a quarter of an hour of them; of what is older
+#: strips and floors are given up.
+MOST_HELD = 9_000
 #: How long a commit waits for another writer; the samples that come meanwhile wait in the capture's queue.
 PATIENCE_S = 1.0
 
@@ -70,12 +77,14 @@ class LiveStore:
 
     @property
     def writable(self) -> bool:
-        """Whether the last attempt to write succeeded."""
-        return self._writer is not None
+        """Whether the last attempt to write succeeded; true before any."""
+        return self._retry == 0.0
 
     def keep(self, heard: Heard) -> None:
         """Hold what was heard, and write and commit it when it is time or an echo has closed."""
         self._held.append(heard)
+        if len(self._held) > MOST_HELD:
+            self._condense()
         closed = any(findings.echoes for findings in heard.findings)
         self.flush(force=closed)
 
@@ -86,7 +95,7 @@ class LiveStore:
             return
         try:
             self._write()
-            self._due = now + COMMIT_S
+            self._due, self._retry = now + COMMIT_S, 0.0
         except StoreError as error:
             self._retry = now + RETRY_S
             self._on_trouble(error)
@@ -102,6 +111,17 @@ class LiveStore:
         except StoreError as error:
             log.error("results since the last commit are lost: %s", error)
             self._abandon()
+
+    def _condense(self) -> None:
+        """Make one of the older half: a disk that stays full all night must not fill the memory.
+
+        What was handed over already and what was not stay apart.
+        """
+        done = self._handed_over
+        older = max(len(self._held) // 2, done)
+        parts = [part for part in (self._held[:done], self._held[done:older]) if part]
+        self._held[:older] = [condensed(part) for part in parts]
+        self._handed_over = 1 if done else 0
 
     def _write(self) -> None:
         if self._writer is None:
@@ -145,3 +165,26 @@ class LiveStore:
             stack.__exit__(StoreError, StoreError("given up"), None)
         except StoreError as error:
             log.debug("while letting go of the database: %s", error)
+
+
+def condensed(steps: Sequence[Heard]) -> Heard:
+    """Return echoes and coverage of many steps as one; coverage that goes on is joined."""
+    spans: list[CoverageSpan] = []
+    last: dict[str, int] = {}
+    for span in (span for step in steps for span in step.coverage):
+        place = last.get(span.channel)
+        if place is not None and _goes_on(spans[place], span):
+            spans[place] = replace(spans[place], end_unix=span.end_unix)
+        else:
+            last[span.channel] = len(spans)
+            spans.append(span)
+    nothing = np.empty((0, 0), np.float32)
+    findings = tuple(
+        replace(found, floor=nothing, excess=nothing) for step in steps for found in step.findings if found.echoes
+    )
+    return Heard(coverage=tuple(spans), findings=findings)
+
+
+def _goes_on(before: CoverageSpan, span: CoverageSpan) -> bool:
+    alike = (before.state, before.reason) == (span.state, span.reason)
+    return alike and abs(before.end_unix - span.start_unix) < 1e-6

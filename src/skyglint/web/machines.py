@@ -32,6 +32,8 @@ def healthz(request: Request) -> JSONResponse:
         faults.append("the engine does not speak")
     elif latest is not None and latest.state == "lost":
         faults.append("no samples arrive")
+    elif latest is not None and latest.health.get("database_unwritable"):
+        faults.append("the database cannot be written")
     if database := _database_fault(context):
         faults.append(database)
     body = {
