@@ -73,7 +73,8 @@ def test_the_threshold_lets_through_what_is_accepted():
     # A squared Gaussian field has DENSITY u exp(-u) peaks above u for each hertz and second.
     for rate in (0.1, 1.0, 10.0):
         level = tone_threshold(rate, 6000.0)
-        assert DENSITY * 3600.0 * 6000.0 * level * np.exp(-level) == pytest.approx(rate)
+        on_white_noise = DENSITY * 3600.0 * 6000.0 * level * np.exp(-level)
+        assert 0.8 * rate < on_white_noise < rate
 
 
 def test_noise_bursts_are_as_frequent_as_stated():

@@ -56,3 +56,28 @@ def test_a_short_burst_keeps_its_energy():
     out = whitened(samples)
     energy = np.abs(np.vdot(burst, out[place : place + 400])) ** 2 / np.sum(np.abs(burst) ** 2)
     assert energy == pytest.approx(1000, rel=0.12)
+
+
+def test_a_strong_line_leaves_nothing_where_the_recording_begins_and_ends():
+    # Whitened as in the middle, the line's ends would stand out at 100 times the noise.
+    rng = np.random.default_rng(4)
+    t = np.arange(30 * STEP) / RATE_HZ
+    samples = (white_noise(rng, len(t)) + 3.0 * np.exp(2j * np.pi * 400.3 * t)).astype(np.complex64)
+    whitener = Whitener(samples.reshape(-1, STEP), RATE_HZ, 3000.0)
+    out = np.concatenate([whitener.process(step) for step in [*samples.reshape(-1, STEP), np.zeros(STEP)]])[STEP:]
+    for part in (out[:400], out[-400:]):
+        power = np.abs(np.fft.fft(part)) ** 2 / 400
+        assert power.max() < 15.0
+
+
+def test_a_burst_that_fills_most_of_the_first_seconds_is_kept():
+    # 3.6 s of a tone in 6 s, 40 dB over 1 Hz: the floor must come from the rest.
+    rng = np.random.default_rng(5)
+    samples = white_noise(rng, 12 * STEP)
+    t = np.arange(len(samples)) / RATE_HZ
+    tone = np.where((t > 0.92) & (t < 4.52), np.sqrt(1e4 / RATE_HZ) * np.exp(2j * np.pi * 700.0 * t), 0)
+    out = whitened(samples + tone, warm_up=12)
+    for begin in (1.0, 2.0, 3.9):
+        part = slice(round(begin * RATE_HZ), round((begin + 0.5) * RATE_HZ))
+        energy = np.abs(np.vdot(tone[part], out[part])) ** 2 / np.sum(np.abs(tone[part]) ** 2)
+        assert energy == pytest.approx(5000, rel=0.3)

@@ -13,6 +13,7 @@ _STRONG = 6.0  # times the floor: noise alone comes so high once in 400 looks
 _HOLD_LOOKS = 60  # the longest echo lasts 30 s, looks come twice a second
 _FALL = 0.5  # of the logarithm in one look, when a line has gone
 _LINE_RATIO = 1.9  # over the smooth floor: six standard deviations of a bin's estimate
+_CLEAR_RATIO = 4.0  # of a line after a few looks: a weaker one is too weak to be taken for an echo
 _MOVE_BINS = 3  # how far a drifting line may move between two looks
 _QUIET_SHARE, _QUIET_RATIO = 0.2, 1.25  # of the first looks a fifth are without a burst; these and what is like them
 
@@ -96,5 +97,5 @@ def first_floor(looks: Floats, quiet: NDArray[np.bool_], width: int) -> Floats:
     count = float(quiet.sum())
     smooth = smooth_floor(mean, width) * count / float(gammaincinv(count, 0.5))
     often = np.quantile(looks, 0.25, axis=0, method="lower")
-    lines = (often > _LINE_RATIO * smooth) & (mean > _LINE_RATIO * smooth)
+    lines = (often > _CLEAR_RATIO * smooth) & (mean > _CLEAR_RATIO * smooth)
     return np.asarray(np.where(lines, np.minimum(mean, np.median(looks, axis=0) / np.log(2.0)), smooth))

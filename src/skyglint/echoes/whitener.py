@@ -12,7 +12,8 @@ from skyglint.dsp.line_floor import LineFloor, first_floor, quiet_looks, smooth_
 
 Floats = NDArray[np.float64]
 
-_SMOOTHING_HZ = 64.0
+_SMOOTHING_HZ = 128.0
+_CAUTION = 10.0  # what is left of a line that is cut off lies at one moment in many bins, and adds up
 
 
 class Whitener:
@@ -41,11 +42,15 @@ class Whitener:
 
     def process(self, step: NDArray[np.complex64]) -> NDArray[np.complex64]:
         """Take in one step and return the one before it, whitened (the first time: nothing but zeros)."""
-        transform, power = self._spectrum(np.concatenate([self._last, step]))
+        samples = np.concatenate([self._last, step])
+        transform, power = self._spectrum(samples)
         floor = self._floor.power
         smooth = smooth_floor(floor, self._smooth)
         lines = steady_lines(floor, smooth)
-        block = ifft(transform * self._gain(np.where(lines, np.maximum(floor, smooth), smooth))) * self._window
+        noise = np.where(lines, np.maximum(floor, smooth), smooth)
+        if lines.any() and not samples.all():
+            noise = smooth + _CAUTION * self._cut_off(noise - smooth, samples != 0)
+        block = ifft(transform * self._gain(noise)) * self._window
         self._floor.update(power, lines)
         out = self._tail + block[: self._n]
         self._tail, self._last = block[self._n :], step.astype(np.complex128)
@@ -66,6 +71,11 @@ class Whitener:
             lone = steps[np.flatnonzero(quiet)[0]]
             blocks, both = [*blocks, np.concatenate([lone, lone])], np.append(both, True)
         return first_floor(np.stack([self._spectrum(block)[1] for block in blocks]), both, self._smooth)
+
+    def _cut_off(self, lines: Floats, heard: NDArray[np.bool_]) -> Floats:
+        """Return where the power of lines goes in a block of which only a part is heard: an end spreads it."""
+        reach = self._spectrum(heard.astype(np.complex64))[1] / np.square(self._window.sum())
+        return np.asarray(np.maximum(ifft(fft(lines) * fft(reach)).real, lines))
 
     def _gain(self, noise: Floats) -> Floats:
         gain = np.sqrt(np.square(self._window).sum() / np.maximum(noise, 1e-30))

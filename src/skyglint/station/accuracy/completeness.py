@@ -110,7 +110,7 @@ def fm_completeness(
 
 
 def carrier_completeness(
-    decay_s: float, seed: int, bursts: int = 60, offsets_db: Sequence[float] = (-0.5, 0.5, 1.5, 2.5, 3.5)
+    decay_s: float, seed: int, bursts: int = 60, offsets_db: Sequence[float] = (-2.0, -1.0, 0.0, 1.0, 2.0, 3.0)
 ) -> Completeness:
     """Plant underdense echoes of one decay time on a carrier and count what is found, against their true E/N0.
 

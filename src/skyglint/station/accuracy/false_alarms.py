@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from skyglint.echoes.echo import METEORIC, Echo
-from skyglint.station.accuracy.scenes import Event, carrier_night, fm_night, hear
+from skyglint.station.accuracy.scenes import Event, carrier_lines_night, carrier_night, fm_night, hear
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +64,8 @@ def carrier_false_alarms(hours: float, seed: int) -> FalseAlarms:
 def line_false_alarms(hours: float, seed: int) -> FalseAlarms:
     """Listen to a carrier channel of noise and lines: a direct carrier with hum, two birdies, and a line that drifts.
 
-    The direct carrier stands 38 dB over 1 Hz, its sidebands at multiples of 50 Hz 10 to 20 dB below; the birdies have 25
-    and 45 dB. Each hour another line of 35 dB comes slowly and drifts by 150 Hz, at 0.2 Hz/s and less.
+    The direct carrier stands 38 dB over 1 Hz, its sidebands at multiples of 50 Hz 13 to 20 dB below; the birdies have
+    25 and 45 dB. Each hour another line of 35 dB comes slowly and drifts by 150 Hz, at 0.2 Hz/s and less.
     """
     hum = [
         {"name": f"hum {hz:+d}", "offset_hz": hz + 2.5, "direct_snr_db": 28.0 - abs(hz) / 15.0, "linewidth_hz": 0.05}
@@ -86,10 +86,9 @@ def line_false_alarms(hours: float, seed: int) -> FalseAlarms:
         }
         for i in range(count)
     ]
-    beside = [*hum, *birdies, {"name": "drifting", "offset_hz": 1900.0}]
-    night = carrier_night(
-        {"satellite": drifting}, hours * 3600.0, seed, beside, offset_hz=2.5, direct_snr_db=38.0, linewidth_hz=0.05
-    )
+    direct = {"name": "direct", "offset_hz": 2.5, "direct_snr_db": 38.0, "linewidth_hz": 0.05}
+    lines: list[Event] = [direct, *hum, *birdies, {"name": "drifting", "offset_hz": 1900.0}]
+    night = carrier_lines_night({"satellite": drifting}, hours * 3600.0, seed, lines)
     return _count(hear(night), hours)
 
 

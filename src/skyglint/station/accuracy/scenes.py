@@ -55,18 +55,19 @@ def fm_night(
     return _night(recording, stations, events, channels, receiver)
 
 
-def carrier_night(
-    events: Mapping[str, Sequence[Event]],
-    duration_s: float,
-    seed: int,
-    beside: Sequence[Event] = (),
-    **station: float,
+def carrier_night(events: Mapping[str, Sequence[Event]], duration_s: float, seed: int, **station: float) -> FrameNight:
+    """Return a night of one carrier ``s`` in a channel of the same name."""
+    return carrier_lines_night(events, duration_s, seed, [{"name": "s", **station}])
+
+
+def carrier_lines_night(
+    events: Mapping[str, Sequence[Event]], duration_s: float, seed: int, lines: Sequence[Event]
 ) -> FrameNight:
-    """Return a night of one carrier ``s`` in a channel of the same name, with other lines ``beside`` it."""
+    """Return a night of several lines in the channel ``s`` of a carrier."""
     common = {"channel": "s", "kind": "carrier", "frequency_hz": CARRIER_HZ, "distance_km": DISTANCE_KM}
-    stations = [{**common, "name": "s", **station}, *({**common, **line} for line in beside)]
     channels = [Channel(name="s", role="target", kind="carrier", frequency_hz=CARRIER_HZ)]
-    return _night(_recording(duration_s, 192_000.0, CARRIER_HZ, seed), stations, events, channels, {})
+    recording = _recording(duration_s, 200_000.0, CARRIER_HZ, seed)
+    return _night(recording, [{**common, **line} for line in lines], events, channels, {})
 
 
 def hear(night: FrameNight, settings: DetectionSettings | None = None, block_s: float = 10.0) -> list[Echo]:

@@ -10,7 +10,12 @@ from skyglint.errors import RequestError
 from skyglint.site import Kind
 from skyglint.station.accuracy.completeness import carrier_completeness, fm_completeness
 from skyglint.station.accuracy.confusion import carrier_confusion, fm_confusion
-from skyglint.station.accuracy.false_alarms import carrier_false_alarms, noise_false_alarms, nuisance_false_alarms
+from skyglint.station.accuracy.false_alarms import (
+    carrier_false_alarms,
+    line_false_alarms,
+    noise_false_alarms,
+    nuisance_false_alarms,
+)
 from skyglint.station.accuracy.measurements import carrier_scatter, overdense_timing, underdense_timing
 from skyglint.station.accuracy.months import measure_months
 from skyglint.station.accuracy.overlaps import overlap_flags
@@ -22,6 +27,8 @@ BURSTS_S = (0.05, 0.2, 1.0, 5.0)
 KINDS: tuple[Kind, ...] = ("fm", "carrier")
 WANDERS_S = (10.0, 30.0, 60.0, 120.0, 300.0)
 DECAYS_S = (0.02, 0.05, 0.2, 0.8)
+#: Decay time and peak C/N0 of a carrier's echoes.
+SCATTER = ((0.05, 50.0), (0.1, 45.0), (0.1, 50.0), (0.1, 55.0), (0.2, 50.0), (0.4, 50.0))
 
 #: A figure's name and its dataclass of numbers.
 Figures = Iterator[tuple[str, Any]]
@@ -46,9 +53,11 @@ def _fm(seed: int, effort: float) -> Figures:
 def _carrier(seed: int, effort: float) -> Figures:
     for decay_s in DECAYS_S:
         yield f"carrier decays of {decay_s:g} s", carrier_completeness(decay_s, seed, _times(100, effort))
-    yield "carrier noise", carrier_false_alarms(10.0 * effort, seed)
-    for decay_s in (0.05, 0.1, 0.2, 0.4):
-        yield f"carrier scatter at {decay_s:g} s", carrier_scatter(decay_s, 50.0, seed, _times(100, effort))
+    for decay_s, level_db_hz in SCATTER:
+        scatter = carrier_scatter(decay_s, level_db_hz, seed, _times(100, effort))
+        yield f"carrier scatter at {decay_s:g} s, {level_db_hz:g} dB-Hz", scatter
+    yield "carrier with lines", line_false_alarms(4.0 * effort, seed)
+    yield "carrier noise", carrier_false_alarms(20.0 * effort, seed)
 
 
 def _classes(seed: int, effort: float) -> Figures:
