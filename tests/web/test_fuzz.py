@@ -24,6 +24,7 @@ PATHS = [
     "/api/v1/rates",
     "/api/v1/live/recent",
     "/api/v1/live/spectrogram",
+    "/api/v1/live/passes",
 ]
 #: Sends events without end; tested with a real server.
 ENDLESS = "/api/v1/live"
