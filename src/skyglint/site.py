@@ -28,6 +28,7 @@ from skyglint.errors import RequestError, SiteFileError
 Role = Literal["target", "guard", "reference"]
 Kind = Literal["fm", "carrier"]
 Encoding = Literal["cu8", "ci8", "ci16_le", "cf32_le"]
+Environment = Literal["city", "residential", "rural", "quiet rural"]
 Polarization = Literal["horizontal", "vertical", "circular"]
 
 #: Analysis bandwidth where the site file names none: an FM broadcast channel (47 CFR 73.201 spaces them by 200 kHz),
@@ -53,13 +54,19 @@ class _Table(BaseModel):
 
 
 class SitePlace(_Table):
-    """Where the observer is; ``height_m`` is the ground above sea level, ``timezone`` is for display only."""
+    """Where the observer is and how noisy it is there.
+
+    ``height_m`` is the ground above sea level, ``timezone`` is for display only.
+    """
 
     name: Name
     latitude_deg: Latitude
     longitude_deg: Longitude
     height_m: Height
     timezone: Annotated[str, Field(description='an IANA time zone name such as "Europe/London"')]
+    environment: Annotated[
+        Environment, Field(description='"city", "residential", "rural" or "quiet rural" (man-made noise, ITU-R P.372)')
+    ] = "residential"
 
     @field_validator("timezone")
     @classmethod

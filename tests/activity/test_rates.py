@@ -5,7 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from skyglint.activity.rates import distinct, hour_edges, night_edges, rates, read_rates
+from skyglint.activity.bins import hour_edges, night_edges
+from skyglint.activity.rates import distinct, rates, read_rates
 from skyglint.echoes.echo import Echo
 from skyglint.errors import RequestError
 from skyglint.signals.block import SourceInfo

@@ -14,6 +14,7 @@ latitude_deg = {latitude}
 longitude_deg = {longitude}
 height_m = 210
 timezone = "UTC"
+environment = "rural"
 [antenna]
 azimuth_deg = {azimuth}
 elevation_deg = 35
@@ -164,3 +165,16 @@ def test_a_channel_without_a_position_is_refused():
     )
     with pytest.raises(ValueError, match="north-sea has no position"):
         channel_path(site, site.channel[0])
+
+
+def test_a_louder_place_finds_fewer():
+    # ITU-R P.372: man-made noise in a city lies 9.6 dB above that of the country at any frequency.
+    path = made_path()
+    areas = []
+    for environment in ("rural", "residential", "city"):
+        place = path.site.site.model_copy(update={"environment": environment})
+        moved = replace(path, site=path.site.model_copy(update={"site": place}))
+        areas.append(counted_area_km2(moved, sky(moved), 40.0).max())
+    # At mass index 2 numbers go as amplitude above the limit where echoes are underdense, faster where they are not.
+    assert areas[0] > areas[1] > areas[2]
+    assert areas[2] / areas[0] < 10 ** (-9.0 / 20.0)

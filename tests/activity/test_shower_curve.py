@@ -31,7 +31,7 @@ def channel(seed, factor=1.0, flux=FLUX, base_km2=600.0, name="far", levels=1.0)
     counts = generator.poisson(exposure * levels * (sporadic + factor * flux * response)).astype(float)
     watched = exposure > 0
     hours = Hours(start, middle, counts, exposure, hour, longitude)
-    hours = Hours(*(getattr(hours, name)[watched] for name in Hours.__slots__))
+    hours = hours.where(watched)
     area, response = area[watched], response[watched]
     angle = 2 * np.pi * hours.solar_hour / 24.0
     background = np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle)], axis=-1)

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from skyglint.activity.wind import bisector_speed_m_s, doppler_by_hour
+from skyglint.activity.wind import bisector_speed_m_s, doppler_by_hour, wind_by_hour
 
 
 @pytest.mark.parametrize(
@@ -40,3 +40,14 @@ def test_echoes_without_a_shift_are_left_out():
     assert found.echoes[1] == 1
     assert np.isnan(found.mean_hz[1])
     assert doppler_by_hour([], [], []).echoes.sum() == 0
+
+
+def test_drift_through_the_day_less_its_mean():
+    # A tide of 50 m/s on a path of 800 km at 100 MHz shifts by 8.6666 Hz (the triangle above); the transmitter is 40 Hz
+    # off, which the mean of the day takes away.
+    hour = np.repeat(np.arange(24) + 0.5, 40)
+    tide = np.cos(2 * np.pi * hour / 12)
+    found = wind_by_hour(doppler_by_hour(hour, 40.0 + 8.6666 * tide, 0.5), 100e6, 800.0)
+    np.testing.assert_allclose(found.speed_m_s, 50.0 * tide[::40], atol=0.05)
+    assert found.speed_sd_m_s[0] == pytest.approx(0.5 / np.sqrt(40) * 50 / 8.6666, rel=0.01)
+    assert np.isnan(wind_by_hour(doppler_by_hour([], [], []), 100e6, 800.0).speed_m_s).all()

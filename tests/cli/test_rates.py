@@ -83,9 +83,38 @@ def test_a_table_by_hour_fits_into_eighty_columns(night, capsys):
 
 def test_a_night_is_named_by_the_date_of_its_evening(night, capsys):
     assert app.main(["rates", night, "--by", "night", "--channel", "north-sea"]) == 0
-    header, line = capsys.readouterr().out.splitlines()
+    header, line, together = capsys.readouterr().out.splitlines()
     assert header.split()[:3] == ["Night", "of", "Channel"]
     assert line.split()[:4] == ["2026-08-12", "north-sea", "9", "3:00:00"]
+    # 9 counts in three hours less 1.8 s: 6.06 and 13.1 counts (Gehrels 1986).
+    assert together.replace("\u202f", " ") == (
+        "north-sea: Mean over the nights 3.0 (2.0 to 4.4) / h (Poisson, exact limits)."
+    )
+
+
+def test_hours_of_the_solar_day_over_all_days(night, capsys):
+    assert app.main(["rates", night, "--by", "solar-hour", "--channel", "north-sea"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].split()[:2] == ["Solar", "h"]
+    assert max(map(len, lines)) <= 80
+    # 22:00 to 22:06 UTC at 2.93 degrees west, equation of time -5 min: 21.7 h; three hours later 0.7 h.
+    hours = {line.split()[0]: line.split()[1:3] for line in lines[1:]}
+    assert hours["21-22"] == ["north-sea", "7"]
+    assert hours["0-1"] == ["north-sea", "2"]
+    assert "Poisson" in lines[1]
+    assert app.main(["rates", night, "--by", "solar-hour", "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert sum(row["echoes"] for row in document["together"] if row["channel"] == "north-sea") == 9
+    assert document["together"][0]["method"] == "Poisson, exact limits"
+
+
+def test_degrees_of_solar_longitude(night, capsys):
+    assert app.main(["rates", night, "--by", "solar-longitude", "--channel", "north-sea"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].split()[:3] == ["From,", "UTC", "Channel"]
+    # 2026-08-13T02:00Z is solar longitude 140.0 (the Perseids' maximum): the night before it lies in 139.
+    assert lines[1].split()[2] == "north-sea"
+    assert "139.5" in lines[1]
 
 
 def test_json_has_the_columns_of_the_exported_table_and_the_role(night, capsys):
@@ -105,6 +134,6 @@ def test_a_span_without_coverage_says_so(night, capsys):
 
 def test_wrong_requests_are_refused(night, capsys):
     assert app.main(["rates", night, "--by", "week"]) == 2
-    assert capsys.readouterr().err == "--by week: expected hour or night\n"
+    assert capsys.readouterr().err == "--by week: expected one of hour, night, solar-hour, solar-longitude\n"
     assert app.main(["rates", night, "--channel", "nowhere"]) == 2
     assert 'no channel "nowhere"' in capsys.readouterr().err

@@ -12,7 +12,6 @@ import numpy as np
 
 from skyglint.activity.response import channel_path
 from skyglint.activity.shower_study import activity, shower_area_km2
-from skyglint.activity.study import Hours
 from skyglint.echoes.echo import Echo
 from skyglint.signals.block import SourceInfo
 from skyglint.site import parse_site
@@ -138,10 +137,9 @@ class MonthMaker:
         sporadic = self.per_hour * sensitivity * (1 + AMPLITUDE * np.cos(2 * np.pi * (hour - HOUR_OF_MAXIMUM) / 24))
         shower = np.zeros(len(starts))
         if channel.latitude_deg is not None:
-            known = Hours(starts, middle, 0 * hour, 0 * hour + 1, hour, longitude)
             profile = activity(self.perseids, longitude)
             shower[profile > 0] = (
-                shower_area_km2(channel_path(self.site, channel), self.perseids, known, LIMIT_DB + offset) * profile
+                shower_area_km2(channel_path(self.site, channel), self.perseids, middle, LIMIT_DB + offset) * profile
             )[profile > 0]
         for rate, slope in ((sporadic, MASS_INDEX - 1.0), (PERSEID_FLUX * shower, self.perseids.mass_index - 1.0)):
             count = random.poisson(rate)

@@ -5,8 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from skyglint.activity.bins import solar_hour_edges
 from skyglint.activity.rates import Rate
-from skyglint.report.together import by_solar_hour, solar_hour_edges, together
+from skyglint.report.together import by_solar_hour, together
 from skyglint.sky.sun import local_apparent_solar_hour
 
 SIGMA = math.erf(1.0 / math.sqrt(2.0))

@@ -15,6 +15,7 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from skyglint.activity.bins import hour_edges, night_edges, solar_hour_edges, solar_longitude_edges
 from skyglint.activity.coverage import intersection, livetime_by_bin_s, segments_of
 from skyglint.activity.poisson import ONE_SIGMA, rates_per_h
 from skyglint.errors import RequestError
@@ -22,11 +23,10 @@ from skyglint.site import Channel, Role, parse_site
 from skyglint.sky.sun import local_apparent_solar_hour, solar_longitude_deg
 from skyglint.store import CoverageSpan, Store, StoredEcho
 
-By = Literal["hour", "night"]
+By = Literal["hour", "night", "solar-hour", "solar-longitude"]
 BINS: tuple[By, ...] = get_args(By)
 
 _HOUR_S = 3600.0
-_DAY_S = 86_400.0
 
 #: Less live time than one frame is none: it is what rounding leaves of a bin that was hidden from end to end.
 _FRAME_S = 0.01
@@ -65,19 +65,6 @@ class Rate:
     rate_high_per_h: float
     solar_longitude_deg: float
     local_solar_hour: float
-
-
-def hour_edges(start_unix: float, end_unix: float) -> NDArray[np.float64]:
-    """Return the clock hours (UTC) that hold the span, as edges."""
-    first, last = math.floor(start_unix / _HOUR_S), math.ceil(end_unix / _HOUR_S)
-    return _HOUR_S * np.arange(first, max(last, first + 1) + 1, dtype=np.float64)
-
-
-def night_edges(start_unix: float, end_unix: float, longitude_deg: float) -> NDArray[np.float64]:
-    """Return the nights that hold the span, as edges: from mean solar noon to the next at the longitude."""
-    noon_s = _DAY_S / 2 - longitude_deg / 360 * _DAY_S
-    first, last = math.floor((start_unix - noon_s) / _DAY_S), math.ceil((end_unix - noon_s) / _DAY_S)
-    return noon_s + _DAY_S * np.arange(first, max(last, first + 1) + 1, dtype=np.float64)
 
 
 def distinct(echoes: Sequence[StoredEcho]) -> list[StoredEcho]:
@@ -159,7 +146,7 @@ def read_rates(
     end_unix: float = math.inf,
     channels: Sequence[str] | None = None,
 ) -> list[Rate]:
-    """Return the rates of a database by clock hour or by night.
+    """Return the rates of a database by clock hour, night, hour of local solar time or degree of solar longitude.
 
     The span is widened to whole bins, so that a rate says the same whatever span was asked for; open ends reach over
     all that is stored.
@@ -181,9 +168,21 @@ def read_rates(
         raise RequestError(f"the database holds several sites ({', '.join(sites)}): choose one of them")
     # Rounded: rates are published, and solar hours to the last digit would give the place away. 0.1 degree is 24 s.
     longitude_deg = round(parse_site(runs[-1].site_file, "site file of the last run").site.longitude_deg, 1)
-    edges = hour_edges(*bounds) if by == "hour" else night_edges(*bounds, longitude_deg)
+    edges = _edges(by, bounds, longitude_deg)
     wanted = [channel for channel in store.channels() if channels is None or channel.name in channels]
     within = (float(edges[0]), float(edges[-1]), channels)
     # An echo that began before the first bin may still hide a part of it.
     earlier = (float(edges[0]) - _HOUR_S, float(edges[-1]), channels)
     return rates(wanted, store.coverage(*within), store.echoes(*earlier), edges, longitude_deg)
+
+
+def _edges(by: By, bounds: tuple[float, float], longitude_deg: float) -> NDArray[np.float64]:
+    match by:
+        case "hour":
+            return hour_edges(*bounds)
+        case "night":
+            return night_edges(*bounds, longitude_deg)
+        case "solar-hour":
+            return solar_hour_edges(*bounds, longitude_deg)
+        case "solar-longitude":
+            return solar_longitude_edges(*bounds)

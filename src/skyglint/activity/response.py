@@ -20,7 +20,7 @@ from skyglint.path.constants import BOLTZMANN_J_K, REFERENCE_TEMPERATURE_K
 from skyglint.path.free_space import eirp_w
 from skyglint.path.geodesy import local_axes
 from skyglint.path.geometry import TrailGeometry, look, trail_geometry
-from skyglint.path.noise import Environment, system_noise_db
+from skyglint.path.noise import system_noise_db
 from skyglint.path.specular import Layer, common_layer, usable_curves
 from skyglint.site import Channel, Site
 
@@ -39,9 +39,7 @@ REFERENCE_MASS_INDEX = 2.0
 #: Line density that fluxes are stated above: visual magnitude 6.5.
 FLUX_DENSITY_PER_M = line_density_of_magnitude(VISUAL_LIMIT_MAGNITUDE)
 
-#: What the site file does not tell: the surroundings and the receiver for the noise (ITU-R P.372), and the power of a
-#: transmitter that states none.
-ENVIRONMENT: Environment = "rural"
+#: What the site file does not tell: the receiver's part in the noise, and the power of a transmitter that states none.
 NOISE_FIGURE_DB = 6.0
 UNKNOWN_POWER_W = 10_000.0
 
@@ -160,16 +158,16 @@ def _limiting_density_per_m(
     formation_s = trails.formation_time_s(geometry, channel.frequency_hz, speed_m_s)
     loss_db = trails.formation_loss_db(formation_s, decay_s)
     loss_db += trails.initial_radius_loss_db(trails.initial_radius_m(height_km), channel.frequency_hz, geometry.phi_deg)
-    needed = _needed_w(channel, decay_s, limit_snr_db)
+    needed = _needed_w(path.site, channel, decay_s, limit_snr_db)
     underdense = np.sqrt(needed * 10 ** (loss_db / 10) / weak)
     # Power grows as q^2 below the transition and as its root above (McKinley 1961 ch. 8).
     overdense = np.maximum((needed / strong) ** 2, trails.TRANSITION_PER_M)
     return np.where(underdense <= trails.TRANSITION_PER_M, underdense, overdense)
 
 
-def _needed_w(channel: Channel, decay_s: Array, limit_snr_db: float | None) -> Array:
+def _needed_w(site: Site, channel: Channel, decay_s: Array, limit_snr_db: float | None) -> Array:
     """Return the least peak power that is counted, shape of the decay times."""
-    figure_db = system_noise_db(channel.frequency_hz, ENVIRONMENT, NOISE_FIGURE_DB)
+    figure_db = system_noise_db(channel.frequency_hz, site.site.environment, NOISE_FIGURE_DB)
     density_w_hz = BOLTZMANN_J_K * REFERENCE_TEMPERATURE_K * 10 ** (figure_db / 10)
     if limit_snr_db is not None:
         # A carrier's signal over noise is referred to one hertz.

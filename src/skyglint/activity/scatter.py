@@ -71,12 +71,13 @@ def scatter_of(courses: ArrayLike, counts: ArrayLike, exposure: ArrayLike, fit: 
     the nights' totals beyond that is estimated by moments (DerSimonian & Laird 1986, Control. Clin. Trials 7, 177),
     with what the fit follows of each night's level allowed for, and enters the covariance as a level that all hours of
     a night share: the inverse information on either side of the variance of the score (Huber 1967; White 1982,
-    Econometrica 50, 1). Student's factor allows for few nights.
+    Econometrica 50, 1). What a night has in common with the next, as a floor that drifts has, enters with half its
+    weight, and only where it widens (Newey & West 1987, Econometrica 55, 703). Student's factor allows for few nights.
     """
     x, time = np.asarray(courses, dtype=np.float64), np.asarray(exposure, dtype=np.float64)
     used = time > 0
     n, expected = np.asarray(counts, dtype=np.float64)[..., used], fit.expected[..., used]
-    _, index = np.unique(np.asarray(night)[used], return_inverse=True)
+    number, index = np.unique(np.asarray(night)[used], return_inverse=True)
     member = (index == np.arange(index.max(initial=-1) + 1)[:, None]).astype(np.float64)
     seen, model = n @ member.T, np.maximum(expected @ member.T, 1e-300)
     nights = len(member)
@@ -98,6 +99,16 @@ def scatter_of(courses: ArrayLike, counts: ArrayLike, exposure: ArrayLike, fit: 
     variance = np.where(left >= _FEWEST_FREE, variance, np.nan)
     student = special.stdtrit(np.maximum(left, _FEWEST_FREE), special.ndtr(1.0))
     common = np.nan_to_num(variance) * student**2
-    spread = fit.covariance @ (shared.T @ shared) @ fit.covariance
-    covariance = within[..., None, None] * fit.covariance + common[..., None, None] * spread
+    along = np.minimum(_along(seen - model, model, np.diff(number) == 1), common)
+    score = shared[1:] * (np.diff(number) == 1)[:, None]
+    score = (score.T @ shared[:-1] + shared[:-1].T @ score) / 2.0
+    varied = common[..., None, None] * (shared.T @ shared) + along[..., None, None] * score
+    covariance = within[..., None, None] * fit.covariance + fit.covariance @ varied @ fit.covariance
     return Scatter(dispersion, probability, np.sqrt(variance), np.asarray(covariance), np.asarray(own[..., index]))
+
+
+def _along(excess: Array, model: Array, adjacent: NDArray[np.bool_]) -> Array:
+    """Return the covariance of the levels of nights that follow each other, shape (...); 0 where it is negative."""
+    weight = np.sum(model[..., 1:] * model[..., :-1] * adjacent, axis=-1)
+    product = np.sum(excess[..., 1:] * excess[..., :-1] * adjacent, axis=-1)
+    return np.asarray(np.maximum(product / np.where(weight > 0, weight, np.inf), 0.0))

@@ -80,10 +80,10 @@ class CombinedShower:
 
     @property
     def peak(self) -> Peak | None:
-        """The maximum as the channel has it that tells it best; ``None`` where none does."""
-        told = [result.peak for result in self.results if result.peak is not None]
-        known = [peak for peak in told if np.isfinite(peak.longitude_deg)]
-        return min(known, key=lambda peak: float(peak.high_68_deg - peak.low_68_deg), default=None)
+        """The maximum as the channel has it that could see most of the shower; ``None`` where none tells it."""
+        told = [result for result in self.results if result.peak is not None and np.isfinite(result.peak.longitude_deg)]
+        best = max(told, key=lambda result: float(result.response_km2.sum()), default=None)
+        return None if best is None else best.peak
 
 
 def combine_showers(studies: Iterable[ShowerStudy], calibration: float = 1.0) -> list[CombinedShower]:

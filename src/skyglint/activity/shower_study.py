@@ -17,6 +17,7 @@ from skyglint.activity.strengths import Peak, ShowerFit, Strength, fit_showers, 
 from skyglint.activity.study import Hours, hours_of
 from skyglint.sky.radiants import apparent_direction_ecef, radiant_direction_ecef
 from skyglint.sky.showers import Shower, load_showers
+from skyglint.sky.sun import solar_longitude_deg
 from skyglint.store import StoredEcho
 
 Array = NDArray[np.float64]
@@ -44,7 +45,8 @@ class ShowerResult:
         When it was strongest; ``None`` for a shower that does not stand out by five standard deviations, or whose
         activity profile is not published.
     area_km2, response_km2
-        Counted area at the study's hours, and the same times the activity relative to the maximum, shape (n,).
+        Counted area at the study's hours, 0 outside the shower's window of activity, and the same times the activity
+        relative to the maximum, shape (n,).
     """
 
     channel: str
@@ -108,12 +110,15 @@ def study_showers(
     showers = [shower for shower in load_showers() if _sought(shower, hours)]
     if np.isnan(limit_snr_db) or not showers:
         return ShowerStudy(limit_snr_db, (), None, hours)
-    areas = np.column_stack([shower_area_km2(path, shower, hours, limit_snr_db) for shower in showers])
+    active = np.column_stack([activity(shower, hours.solar_longitude_deg) for shower in showers])
+    areas = np.zeros(active.shape)
+    for i, shower in enumerate(showers):
+        on = active[:, i] > 0
+        areas[on, i] = mean_area_km2(path, shower, hours.where(on), limit_snr_db)
     seen = np.flatnonzero(areas.max(axis=0, initial=0.0) > 0)
     if not len(seen):
         return ShowerStudy(limit_snr_db, (), None, hours)
-    showers, areas = [showers[i] for i in seen], areas[:, seen]
-    responses = areas * np.column_stack([activity(shower, hours.solar_longitude_deg) for shower in showers])
+    showers, areas, responses = [showers[i] for i in seen], areas[:, seen], areas[:, seen] * active[:, seen]
     background = daily_courses(hours.solar_hour, bin_h=1.0, harmonics=2)
     codes = [shower.iau_code for shower in showers]
     fit = fit_showers(background, responses, codes, hours.counts, hours.exposure_h, hours.night)
@@ -128,12 +133,25 @@ def study_showers(
     return ShowerStudy(limit_snr_db, tuple(results), fit, hours)
 
 
-def shower_area_km2(path: ChannelPath, shower: Shower, hours: Hours, limit_snr_db: float) -> Array:
-    """Return the counted area for a shower's drifting radiant, shape (n,)."""
-    right_ascension, declination = shower.radiant_deg(hours.solar_longitude_deg)
-    geocentric = radiant_direction_ecef(right_ascension, declination, hours.middle_unix)
+def shower_area_km2(path: ChannelPath, shower: Shower, unix: Array, limit_snr_db: float) -> Array:
+    """Return the counted area for a shower's drifting radiant at instants, shape (n,)."""
+    right_ascension, declination = shower.radiant_deg(solar_longitude_deg(unix))
+    geocentric = radiant_direction_ecef(right_ascension, declination, unix)
     apparent = apparent_direction_ecef(geocentric, shower.speed_km_s, *path.layer.center_deg)
     return counted_area_km2(path, apparent, shower.speed_km_s, shower.mass_index, limit_snr_db)
+
+
+def mean_area_km2(path: ChannelPath, shower: Shower, hours: Hours, limit_snr_db: float) -> Array:
+    """Return the counted area's mean over each hour, shape (n,): it may rise from nothing within one.
+
+    Simpson's rule over start, middle and end.
+    """
+    end_unix = 2.0 * hours.middle_unix - hours.start_unix
+    instants = np.stack([hours.start_unix, hours.middle_unix, end_unix])
+    unix, place = np.unique(np.round(instants, 3), return_inverse=True)
+    areas = shower_area_km2(path, shower, np.asarray(unix, dtype=np.float64), limit_snr_db)
+    first, middle, last = areas[place.reshape(instants.shape)]
+    return np.asarray((first + 4.0 * middle + last) / 6.0)
 
 
 def activity(shower: Shower, solar_longitude_deg: Array) -> Array:

@@ -49,6 +49,10 @@ class Hours:
         """Number of the night of each hour, from local solar noon to the next."""
         return night_numbers(self.middle_unix, self.solar_hour)
 
+    def where(self, kept: NDArray[np.bool_]) -> Hours:
+        """Return some of the hours, shape (n,) of booleans."""
+        return Hours(*(getattr(self, name)[kept] for name in self.__slots__))
+
 
 def hours_of(rates: Sequence[Rate], channel: str) -> Hours:
     """Return one channel's hourly rates as arrays; hours without live time are left out."""
@@ -79,7 +83,7 @@ def without_showers(hours: Hours, hours_apart: Collection[float], share: Mapping
     starts = hours.start_unix.tolist()
     kept = np.array([start not in hours_apart for start in starts], dtype=bool)
     left = 1.0 - np.array([share.get(start, 0.0) for start in starts], dtype=np.float64)
-    part = Hours(*(getattr(hours, field)[kept] for field in Hours.__slots__))
+    part = hours.where(kept)
     return replace(part, exposure_h=part.exposure_h / left[kept])
 
 

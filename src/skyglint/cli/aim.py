@@ -24,8 +24,9 @@ def run(
         typer.Option("--declination", min=-180, max=180, help="Magnetic declination at the site, east positive."),
     ] = None,
     environment: Annotated[
-        str, typer.Option(help="Man-made noise at the site: city, residential, rural or quiet rural.")
-    ] = "residential",
+        str | None,
+        typer.Option(help="Man-made noise in place of the site file's: city, residential, rural or quiet rural."),
+    ] = None,
     terrain: Annotated[
         Path | None, typer.Option(metavar="CSV", help="The site's horizon: azimuth_deg,elevation_deg.")
     ] = None,
@@ -52,7 +53,7 @@ def run(
     settings = plan_settings(
         radius_km=usual.radius_km,
         best=usual.best,
-        environment=environment,
+        environment=environment or declared.site.environment,
         noise_figure_db=usual.noise_figure_db,
         month=None,
         targets=usual.targets,

@@ -22,8 +22,9 @@ def run(
     radius_km: Annotated[float, typer.Option(min=50, max=2200, help="How far candidates may be.")] = 1500.0,
     best: Annotated[int, typer.Option(min=1, max=500, help="How many candidates to work out in full.")] = 50,
     environment: Annotated[
-        str, typer.Option(help="Man-made noise at the site: city, residential, rural or quiet rural.")
-    ] = "residential",
+        str | None,
+        typer.Option(help="Man-made noise in place of the site file's: city, residential, rural or quiet rural."),
+    ] = None,
     noise_figure_db: Annotated[float, typer.Option(min=0, max=30, help="Of the receiver.")] = 6.0,
     month: Annotated[int | None, typer.Option(min=1, max=12, help="1 to 12; else the mean of the year.")] = None,
     targets: Annotated[int, typer.Option(min=1, max=12, help="How many targets to propose.")] = 3,
@@ -67,7 +68,7 @@ def run(
     settings = plan_settings(
         radius_km=radius_km,
         best=best,
-        environment=environment,
+        environment=environment or declared.site.environment,
         noise_figure_db=noise_figure_db,
         month=month,
         targets=targets,

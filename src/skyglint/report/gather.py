@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 import skyglint
+from skyglint.activity.bins import solar_hour_edges
 from skyglint.activity.coverage import intersection, union
 from skyglint.activity.poisson import ONE_SIGMA
 from skyglint.activity.rates import distinct, rates
@@ -18,7 +19,7 @@ from skyglint.report.night import NightPage
 from skyglint.report.nights import choose_night, night_span, place_of
 from skyglint.report.study import study_night
 from skyglint.report.thinning import thinned
-from skyglint.report.together import by_solar_hour, solar_hour_edges, together
+from skyglint.report.together import by_solar_hour, together
 from skyglint.store.records import StoredEcho
 from skyglint.store.store import Store
 

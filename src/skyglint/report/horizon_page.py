@@ -16,6 +16,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 import skyglint
+from skyglint.activity.bins import solar_hour_edges
 from skyglint.activity.poisson import ONE_SIGMA
 from skyglint.activity.rates import rates
 from skyglint.horizon import radius
@@ -31,7 +32,7 @@ from skyglint.report.figures.levels import LevelMark, Mark, Model, levels_figure
 from skyglint.report.figures.lit_path import lit_path
 from skyglint.report.figures.section import section_of
 from skyglint.report.figures.solar_clock import SolarHour, solar_clock
-from skyglint.report.together import Together, by_solar_hour, solar_hour_edges
+from skyglint.report.together import Together, by_solar_hour
 from skyglint.site import Site
 from skyglint.store.store import Store
 from skyglint.transmitters.transmitter import Transmitter

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime
 
+from skyglint.activity.bins import night_edges
 from skyglint.activity.coverage import intersection, livetime_s, union
-from skyglint.activity.rates import night_edges
 from skyglint.errors import RequestError
 from skyglint.site import SitePlace, parse_site
 from skyglint.store.store import Store

@@ -12,6 +12,7 @@ import numpy as np
 
 import skyglint
 from skyglint.activity.almanac import target_paths
+from skyglint.activity.bins import solar_hour_edges
 from skyglint.activity.month import Month, season_showers, study_month
 from skyglint.activity.nights import combined_rate
 from skyglint.activity.poisson import ONE_SIGMA
@@ -26,7 +27,6 @@ from skyglint.report.lanes import channels_of
 from skyglint.report.nights import night_span, nights, place_of
 from skyglint.report.season import Array, ChannelSeason, SeasonPage
 from skyglint.report.season_channels import Quality, channel_season, quality_of
-from skyglint.report.together import solar_hour_edges
 from skyglint.site import Channel, Site, parse_site
 from skyglint.store.store import Store
 

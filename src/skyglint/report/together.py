@@ -11,12 +11,8 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
 from skyglint.activity.poisson import rates_per_h
 from skyglint.activity.rates import Rate
-from skyglint.sky.sun import local_apparent_solar_hour
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,16 +55,3 @@ def by_solar_hour(rows: Sequence[Rate], confidence: float) -> tuple[Together, ..
     for row in rows:
         hours[math.floor(row.local_solar_hour)].append(row)
     return tuple(together(hours[hour], confidence, hour) for hour in sorted(hours))
-
-
-def solar_hour_edges(start_unix: float, end_unix: float, longitude_deg: float) -> NDArray[np.float64]:
-    """Return the whole hours of local apparent solar time that hold the span, as edges, POSIX seconds.
-
-    The equation of time moves by about half a minute a day at most: one correction finds each edge within a
-    hundredth of a second, and one edge more makes up for what a day may lose.
-    """
-    into = float(local_apparent_solar_hour(start_unix, longitude_deg)) % 1.0
-    first = start_unix - 3600.0 * into
-    edges = first + 3600.0 * np.arange(math.ceil((end_unix - first) / 3600.0) + 2)
-    error_h = (local_apparent_solar_hour(edges, longitude_deg) + 0.5) % 1.0 - 0.5
-    return np.asarray(edges - 3600.0 * error_h)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from skyglint.dsp.kernels import Kernels
@@ -37,6 +37,8 @@ class Scanned:
         First sample to the stated end of the last.
     watched_s, lost_s
         Mean over the channels.
+    watched_by_channel_s
+        Time watched by each: a channel outside the recording's band was not watched at all.
     lost_reasons
         Seconds lost by reason, summed over channels.
     echoes
@@ -50,6 +52,7 @@ class Scanned:
     end_unix: float
     watched_s: float
     lost_s: float
+    watched_by_channel_s: Mapping[str, float]
     lost_reasons: Mapping[str, float]
     echoes: Mapping[tuple[str, str], int]
     clipped_share: float
@@ -103,7 +106,7 @@ def scan_recording(
     )
     if isinstance(source, Recording):
         chain.recent = Reread(source, site.receiver.correction_ppm)
-    tally = _Tally(len(site.channel))
+    tally = _Tally([channel.name for channel in site.channel])
     with store.recording(run_id, info, site.channel) as writer:
         keeper = Keeper(writer, overhead.tags if overhead else no_tags)
         for item in lose_padding(source.blocks(BLOCK_S), cell_samples(info.sample_rate_hz)):
@@ -124,6 +127,7 @@ def scan_recording(
         info.end_unix,
         tally.watched_s,
         tally.lost_s,
+        tally.watched_by_channel_s,
         tally.reasons,
         dict(tally.echoes),
         clipped_share,
@@ -131,8 +135,9 @@ def scan_recording(
 
 
 class _Tally:
-    def __init__(self, n_channels: int) -> None:
-        self._n_channels = n_channels
+    def __init__(self, channels: Sequence[str]) -> None:
+        self._n_channels = len(channels)
+        self.watched_by_channel_s = dict.fromkeys(channels, 0.0)
         self.watched_s = 0.0
         self.lost_s = 0.0
         self.reasons: dict[str, float] = {}
@@ -143,6 +148,7 @@ class _Tally:
             length = span.end_unix - span.start_unix
             if span.state == "watched":
                 self.watched_s += length / self._n_channels
+                self.watched_by_channel_s[span.channel] += length
             else:
                 self.lost_s += length / self._n_channels
                 self.reasons[span.reason] = self.reasons.get(span.reason, 0.0) + length

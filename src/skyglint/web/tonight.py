@@ -8,13 +8,14 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
+from skyglint.activity.bins import solar_hour_edges
 from skyglint.activity.poisson import ONE_SIGMA
 from skyglint.activity.rates import distinct, rates
 from skyglint.report.gather import SPARK_READINGS
 from skyglint.report.lanes import way_to
 from skyglint.report.nights import evening_of, night_span
 from skyglint.report.thinning import thinned
-from skyglint.report.together import Together, by_solar_hour, solar_hour_edges, together
+from skyglint.report.together import Together, by_solar_hour, together
 from skyglint.site import Channel
 from skyglint.sky.sun import local_apparent_solar_hour
 from skyglint.store import Store, StoredEcho

@@ -43,7 +43,7 @@ def test_a_month_holds_what_was_put_in(month):
 
 def test_results_lie_near_the_truth(month):
     found = month_intervals(month)
-    assert len(found) == 9
+    assert len(found) == 10
     for name, (truth, best, low, high, least, most) in found.items():
         assert least < low < high < most, name
         assert abs(best - truth) < 2.5 * (high - low), name

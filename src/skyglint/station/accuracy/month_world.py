@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 
 from skyglint.activity.response import ChannelPath, channel_path
 from skyglint.activity.shower_study import shower_area_km2
-from skyglint.activity.study import Hours
 from skyglint.echoes.echo import Echo, EchoClass
 from skyglint.site import Site, parse_site
 from skyglint.sky.showers import Shower, load_showers
@@ -162,7 +161,8 @@ def perseids() -> Shower:
 def almanac_sun(unix: Array) -> tuple[Array, Array]:
     """Return solar longitude (J2000, deg) and local apparent solar hour at the site.
 
-    Low-precision formulas of the Astronomical Almanac (0.01 deg, 0.1 min, 1950 to 2050).
+    Low-precision formulas of the Astronomical Almanac (0.01 deg, 0.1 min, 1950 to 2050). They give the apparent
+    longitude; that of meteor astronomy is geometric, 20.5 arcsec ahead (constant of aberration).
     """
     day = unix / 86_400.0 + 2_440_587.5 - 2_451_545.0
     anomaly = np.radians(357.528 + 0.9856003 * day)
@@ -174,7 +174,7 @@ def almanac_sun(unix: Array) -> tuple[Array, Array]:
     equation_h = ((mean - right_ascension + 180.0) % 360.0 - 180.0) / 15.0
     hour = (unix % 86_400.0 / 3600.0 + site().site.longitude_deg / 15.0 + equation_h) % 24.0
     precession_deg = 50.29 / 3600.0 * day / 365.25
-    return (of_date - precession_deg) % 360.0, hour
+    return (of_date - precession_deg + 20.5 / 3600.0) % 360.0, hour
 
 
 def draw_truth(random: np.random.Generator) -> Truth:
@@ -268,12 +268,9 @@ def _echoes(
 @cache
 def _areas_km2(channel: int) -> Array:
     """Return the counted area above rising limits at every step, shape (limits, steps): shared with the estimator."""
-    nodes = START_UNIX + 3600.0 * np.arange(24.0 * DAYS + 1.0)
-    longitude, hour = almanac_sun(nodes)
-    known = Hours(nodes, nodes, 0.0 * nodes, 0.0 * nodes + 1.0, hour, longitude)
     middle = START_UNIX + _STEP_S * (np.arange(DAYS * 86_400.0 / _STEP_S) + 0.5)
-    areas = (shower_area_km2(paths()[channel], perseids(), known, limit) for limit in _AREA_LIMITS_DB)
-    return np.stack([np.interp(middle, nodes, area) for area in areas])
+    areas = [shower_area_km2(paths()[channel], perseids(), middle, limit) for limit in _AREA_LIMITS_DB]
+    return np.stack(areas)
 
 
 def _levels(random: np.random.Generator, sd: float, steps: int) -> Array:

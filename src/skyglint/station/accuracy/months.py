@@ -8,9 +8,10 @@ from typing import SupportsFloat
 
 import numpy as np
 
+from skyglint.activity.bins import hour_edges, night_edges
 from skyglint.activity.month import study_month
 from skyglint.activity.nights import combined_rate
-from skyglint.activity.rates import hour_edges, night_edges, rates
+from skyglint.activity.rates import rates
 from skyglint.activity.sporadic_day import sporadic_day
 from skyglint.station.accuracy.month_world import DAYS, START_UNIX, World, make_month, paths, site
 
@@ -108,12 +109,13 @@ def month_intervals(world: World) -> dict[str, Interval]:
     shower = next((entry for entry in month.showers if entry.code == "PER"), None)
     if shower is None:
         return found
-    flux, own = shower.flux, shower.results[0]
+    flux = shower.flux
     half = (flux.high_per_km2_h - flux.low_per_km2_h) / 2.0
     found["flux, all channels"] = _normal(truth.flux_per_km2_h, flux.flux_per_km2_h, half)
-    strength = own.strength
-    edges = (strength.low_68, strength.high_68, strength.low_95, strength.high_95)
-    found["strength in one channel"] = _limited(truth.flux_per_km2_h, strength.strength, edges)
+    for result in shower.results:
+        strength = result.strength
+        edges = (strength.low_68, strength.high_68, strength.low_95, strength.high_95)
+        found[f"strength, {result.channel} alone"] = _limited(truth.flux_per_km2_h, strength.strength, edges)
     if shower.peak is not None:
         peak = shower.peak
         edges = (peak.low_68_deg, peak.high_68_deg, peak.low_95_deg, peak.high_95_deg)
