@@ -137,6 +137,7 @@ PAGES = {
     "operator-wrong": ("/operator", guess_token, False),
     "overlay": ("/overlay", wait(2), False),
     "data": ("/data", wait(0), False),
+    "passes": ("/passes", wait(0), False),
     "problem-404": ("/nowhere", wait(0), False),
     "problem-422": ("/nights/2026-13-99", wait(0), False),
     "problem-429": ("/operator", guess_tokens, False),

@@ -17,6 +17,7 @@ NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable"
 PAGES = (
     "/",
     "/overlay",
+    "/passes",
     "/nights",
     "/nights/2026-08-12",
     "/nights/2026-08-12/channels",
