@@ -14,7 +14,7 @@ _HOLD_LOOKS = 60  # the longest echo lasts 30 s, looks come twice a second
 _FALL = 0.5  # of the logarithm in one look, when a line has gone
 _LINE_RATIO = 1.9  # over the smooth floor: six standard deviations of a bin's estimate
 _CLEAR_RATIO = 4.0  # of a line after a few looks: a weaker one is too weak to be taken for an echo
-_MOVE_BINS = 3  # how far a drifting line may move between two looks
+_MOVE_BINS = 2  # how far a drifting line may move between two looks
 _QUIET_SHARE, _QUIET_RATIO = 0.2, 1.25  # of the first looks a fifth are without a burst; these and what is like them
 
 

@@ -1,7 +1,7 @@
 import numpy as np
 
 from skyglint.simulate.scenario import Scenario
-from skyglint.station.accuracy.false_alarms import FalseAlarms, noise_false_alarms, nuisance_hour
+from skyglint.station.accuracy.false_alarms import FalseAlarms, line_false_alarms, noise_false_alarms, nuisance_hour
 
 
 def test_noise_gives_about_the_false_alarms_that_were_accepted():
@@ -26,3 +26,7 @@ def test_an_hour_of_nuisances_holds_every_kind():
     assert set(rows) == {"impulses", "lightning", "gain_step", "ducting", "aircraft", "comb", "loss"}
     assert set(rows) <= set(Scenario.model_fields)
     assert all(row["start_s"] < 3600 for table in rows.values() for row in table)
+
+
+def test_lines_in_a_carrier_channel_are_no_echoes():
+    assert line_false_alarms(0.05, 5).echoes <= 1

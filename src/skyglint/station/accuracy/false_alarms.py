@@ -80,7 +80,7 @@ def line_false_alarms(hours: float, seed: int) -> FalseAlarms:
         {
             "transmitter": "drifting",
             "start_s": 3600.0 * i,
-            "duration_s": 3600.0 * min(hours, 1.0),
+            "duration_s": 3600.0,
             "peak_snr_db": 35.0,
             "doppler_hz": 75.0,
         }
