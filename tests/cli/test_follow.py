@@ -51,6 +51,12 @@ kind = "fm"
 frequency_hz = 98_100_000
 latitude_deg = 52.0
 longitude_deg = 4.0
+[[channel]]
+name = "own voice"
+role = "target"
+kind = "carrier"
+frequency_hz = 137_100_000
+satellite = 400000
 """
 ELEMENTS = """\
 OBJECT_NAME,OBJECT_ID,EPOCH,MEAN_MOTION,ECCENTRICITY,INCLINATION,RA_OF_ASC_NODE,ARG_OF_PERICENTER,MEAN_ANOMALY,\
@@ -117,6 +123,23 @@ def test_the_reflection_of_a_carrier_is_found(call, capsys):
     assert "GLINT ONE: detected" in capsys.readouterr().out
 
 
+def test_a_satellites_own_channel_needs_no_name(call, capsys):
+    assert call("--channel", "own voice", c_n0_db=25.0) == 0
+    text = capsys.readouterr().out
+    assert "GLINT ONE: detected" in text
+    assert "Closest approach at 2026-11-2" in text
+    assert "points of the curve lie" in text
+    # Hours old, and on time: what the elements' age lets expect.
+    assert "err by about 0." in text
+    assert "manoeuvre" not in text
+
+
+def test_a_recording_is_needed(call, capsys, tmp_path):
+    options = ["--elements", "today.csv", "--name", "one", "--beacon-hz", "137100000"]
+    assert app.main(["follow", "site.toml", *options]) == 2
+    assert "RECORDING is missing: expected one, or --live" in capsys.readouterr().err
+
+
 def test_noise_is_no_satellite(call, capsys):
     assert call("--name", "one", "--beacon-hz", "137100000", "--json") == 0
     document = json.loads(capsys.readouterr().out)
@@ -131,7 +154,8 @@ def test_noise_is_no_satellite(call, capsys):
         (["--beacon-hz", "137100000"], "2 objects (GLINT ONE, GLINT TWO): expected one"),
         (["--name", "three", "--beacon-hz", "137100000"], "0 objects (none): expected one"),
         (["--name", "one"], "expected either --beacon-hz or --channel"),
-        (["--name", "one", "--channel", "near"], "--channel near: expected one of far tone, somewhere, talk"),
+        (["--live", "--name", "three", "--beacon-hz", "137100000"], "--name: no such object in the files"),
+        (["--name", "one", "--channel", "near"], "--channel near: expected one of far tone, somewhere, talk, own voice"),
         (["--name", "one", "--channel", "somewhere"], "does not say where its transmitter stands"),
         (["--name", "one", "--channel", "talk"], "talk"),
         (["--name", "one", "--beacon-hz", "2250000000"], "expected 2250 MHz inside"),

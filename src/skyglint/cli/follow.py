@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json as json_format
 import math
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -14,17 +15,27 @@ from skyglint.cli.progress import progress
 from skyglint.errors import RequestError
 
 if TYPE_CHECKING:
+    from skyglint.signals.options import SourceOptions
     from skyglint.site import Channel, Site
+    from skyglint.sky.orbits.elements import Elements
     from skyglint.station.follow import Following
 
 
 def run(
     site: SiteArgument,
-    recording: Annotated[str, typer.Argument(metavar="RECORDING", help="SigMF, WAV or raw.", show_default=False)],
     elements: Annotated[
         list[Path],
         typer.Option("--elements", metavar="FILE", help="OMM or two-line elements; may be given again."),
     ],
+    recording: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="RECORDING", help="SigMF, WAV or raw; with --live a receiver's address.", show_default=False
+        ),
+    ] = None,
+    live: Annotated[
+        bool, typer.Option("--live", help="Follow the next pass on the site's receiver, as it happens.")
+    ] = False,
     name: Annotated[str | None, typer.Option(help="The object, by part of its name or by its number.")] = None,
     beacon_hz: Annotated[
         float | None, typer.Option("--beacon-hz", help="Frequency of the satellite's own signal.", min=1.0)
@@ -49,40 +60,87 @@ def run(
     For an FM channel, whose programme hides any curve, the power is tested against the expected rise and fall.
 
     Small errors of the elements' time and of the oscillators are searched and measured. Chance is measured along bent
-    curves in the same recording.
+    curves in the same recording. With --live the receiver is read through the next pass of the objects named, and
+    nothing of it is kept but the powers around the curve.
     """
-    from skyglint.plan.satellite_passes import transmitter_place
     from skyglint.signals.options import SourceOptions
-    from skyglint.signals.sources import open_source
     from skyglint.site import load_site
     from skyglint.sky.orbits.reading import load_elements
-    from skyglint.station.follow import follow
-    from skyglint.station.follow_power import follow_power
 
     place = load_site(site)
     found = load_elements(elements)
     for line in found.rejected:
         typer.echo(line, err=True)
-    wanted = [one for one in found.elements if one.matches(name or "")]
-    if len(wanted) != 1:
-        names = ", ".join(one.name for one in wanted[:5]) or "none"
-        raise RequestError(f"--name {name or ''}: {len(wanted)} objects ({names}): expected one")
     reflecting = _channel(place, beacon_hz, channel)
+    if reflecting is not None and reflecting.satellite is not None:
+        name, beacon_hz, reflecting = name or str(reflecting.satellite), reflecting.frequency_hz, None
+    wanted = [one for one in found.elements if one.matches(name or "")]
     options = SourceOptions(
         encoding=encoding,
         sample_rate_hz=sample_rate_hz,
         center_frequency_hz=center_frequency_hz,
         start_unix=utc_option(start, "--start"),
     )
+    if live:
+        result = _live(place, site.resolve().parent, recording, wanted, reflecting, beacon_hz or math.nan)
+    else:
+        result = _recorded(place, recording, options, wanted, name or "", reflecting, beacon_hz or math.nan)
+    typer.echo(json_format.dumps(_document(result), allow_nan=False) if json else result.sentence)
+
+
+def _recorded(
+    site: Site,
+    recording: str | None,
+    options: SourceOptions,
+    wanted: list[Elements],
+    name: str,
+    reflecting: Channel | None,
+    beacon_hz: float,
+) -> Following:
+    from skyglint.plan.satellite_passes import transmitter_place
+    from skyglint.signals.sources import open_source
+    from skyglint.station.follow import follow
+    from skyglint.station.follow_power import follow_power
+
+    if recording is None:
+        raise RequestError("RECORDING is missing: expected one, or --live")
+    if len(wanted) != 1:
+        names = ", ".join(one.name for one in wanted[:5]) or "none"
+        raise RequestError(f"--name {name}: {len(wanted)} objects ({names}): expected one")
     source = open_source(recording, options)
     with progress(Path(recording).name, source.info.start_unix, source.info.end_unix) as told:
         if reflecting is None:
-            result = follow(source, place, wanted[0], beacon_hz or math.nan, told=told)
-        elif reflecting.kind == "fm":
-            result = follow_power(source, place, wanted[0], reflecting, told=told)
-        else:
-            result = follow(source, place, wanted[0], reflecting.frequency_hz, transmitter_place(reflecting), told=told)
-    typer.echo(json_format.dumps(_document(result), allow_nan=False) if json else result.sentence)
+            return follow(source, site, wanted[0], beacon_hz, told=told)
+        if reflecting.kind == "fm":
+            return follow_power(source, site, wanted[0], reflecting, told=told)
+        return follow(source, site, wanted[0], reflecting.frequency_hz, transmitter_place(reflecting), told=told)
+
+
+def _live(
+    site: Site,
+    folder: Path,
+    address: str | None,
+    wanted: list[Elements],
+    reflecting: Channel | None,
+    beacon_hz: float,
+) -> Following:
+    import time
+
+    from skyglint.plan.satellite_passes import transmitter_place
+    from skyglint.station.follow_live import follow_next, next_pass
+    from skyglint.station.receiver import receiver_of
+    from skyglint.utc import format_utc
+
+    if not wanted:
+        raise RequestError("--name: no such object in the files")
+    if address is not None:
+        site = site.model_copy(update={"receiver": site.receiver.model_copy(update={"source": address})})
+    coming = next_pass(site, wanted, transmitter_place(reflecting) if reflecting else None, time.time())
+    begins, ends = (format_utc(unix, 0) for unix in (coming.start_unix, coming.end_unix))
+    typer.echo(f"{coming.elements.name}: in sight from {begins} to {ends}", err=True)
+    with progress(coming.elements.name, coming.start_unix, coming.end_unix) as told:
+        opened = partial(receiver_of, site, folder)
+        return follow_next(opened, site, coming, beacon_hz, reflecting, time.time, time.sleep, told)
 
 
 def _channel(site: Site, beacon_hz: float | None, name: str | None) -> Channel | None:
@@ -94,7 +152,7 @@ def _channel(site: Site, beacon_hz: float | None, name: str | None) -> Channel |
     channel = next((one for one in site.channel if one.name == name), None)
     if channel is None:
         raise RequestError(f"--channel {name}: expected one of {', '.join(one.name for one in site.channel)}")
-    if channel.latitude_deg is None:
+    if channel.latitude_deg is None and channel.satellite is None:
         raise RequestError(f"--channel {name}: the site file does not say where its transmitter stands")
     return channel
 

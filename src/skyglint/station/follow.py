@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +14,7 @@ from skyglint.dsp.track import TrackDetection, TrackSearch, find_track
 from skyglint.dsp.track_fit import TrackFit, fit_track
 from skyglint.errors import RequestError
 from skyglint.plan.satellite_passes import site_place
-from skyglint.signals.block import Gap, Source
+from skyglint.signals.block import Block, Gap, Source
 from skyglint.site import Site
 from skyglint.sky.orbits.elements import Elements, position_error_km
 from skyglint.sky.passes import find_passes
@@ -26,6 +26,7 @@ from skyglint.sky.satellites import (
     path_km,
     satellite,
 )
+from skyglint.utc import format_utc
 
 FloatArray = NDArray[np.float64]
 
@@ -38,7 +39,7 @@ DRIFT_PPM = 0.5
 _LEAST_TIME_OFFSET_S = 5.0
 _LOW_ORBIT_KM_S = 7.5
 _LONGEST_CELL_S = 1.0
-_SHORTEST_SPAN_S = 30.0
+SHORTEST_SPAN_S = 30.0
 _NODE_S = 1.0
 #: Error of the prediction's own frame (polar motion, UT1 taken as UTC: 30 m along a low orbit), in the time's error.
 _FRAME_S = 0.004
@@ -108,10 +109,11 @@ def follow(
     frequency_hz: float,
     transmitter: Place | None = None,
     *,
+    span: tuple[float, float] | None = None,
     seed: int = 1,
     told: Callable[[float], None] = lambda unix: None,
 ) -> Following:
-    """Search a recording along a satellite's predicted curve.
+    """Search a recording, or what a receiver delivers during a pass, along a satellite's predicted curve.
 
     Parameters
     ----------
@@ -119,6 +121,9 @@ def follow(
         Of the satellite's beacon, or of the carrier that it reflects.
     transmitter
         Where that carrier comes from; ``None`` for a beacon.
+    span
+        From when to when to look; ``None`` for the longest pass in a recording. A receiver is read until its end; only
+        the powers around the curve are kept.
     seed
         For the curves along which chance is measured.
     told
@@ -127,10 +132,10 @@ def follow(
     Raises
     ------
     RequestError
-        If the satellite is not up during the recording, or the recording does not hold the frequency.
+        If the satellite is not up during the recording, or the source does not hold the frequency.
     """
     body, place = satellite(elements), site_place(site)
-    start_unix, end_unix = _span(source, body, place, transmitter)
+    start_unix, end_unix = span or _span(source, body, place, transmitter)
     predicted = _predict(body, place, transmitter, frequency_hz, start_unix, end_unix)
     search = _search(elements, frequency_hz, 0.5 * (start_unix + end_unix))
     times_s, powers, bin_hz = _straightened(source, site, predicted, frequency_hz, search, told)
@@ -146,17 +151,26 @@ def _span(source: Source, body: Satellite, place: Place, transmitter: Place | No
     info, name = source.info, body.elements.name
     if not math.isfinite(info.end_unix):
         raise RequestError(f"{info.name}: a receiver; expected a recording")
-    stays = [(one.start_unix, one.end_unix) for one in find_passes(body, place, info.start_unix, info.end_unix)]
-    if transmitter is not None:
-        other = find_passes(body, transmitter, info.start_unix, info.end_unix)
-        stays = [(max(low, one.start_unix), min(high, one.end_unix)) for low, high in stays for one in other]
+    stays = stays_in_sight(body, place, transmitter, info.start_unix, info.end_unix)
     low, high = max(stays, key=lambda stay: stay[1] - stay[0], default=(0.0, 0.0))
-    if high - low < _SHORTEST_SPAN_S:
+    if high - low < SHORTEST_SPAN_S:
         who = "the site" if transmitter is None else "site and transmitter together"
         raise RequestError(
-            f"{info.name}: {name} is not in sight of {who} during the recording for {_SHORTEST_SPAN_S:.0f} s or more"
+            f"{info.name}: {name} is not in sight of {who} during the recording for {SHORTEST_SPAN_S:.0f} s or more"
         )
     return low, high
+
+
+def stays_in_sight(
+    body: Satellite, place: Place, transmitter: Place | None, start_unix: float, end_unix: float
+) -> list[tuple[float, float]]:
+    """Return from when to when all ends see a satellite, in order."""
+    stays = [(one.start_unix, one.end_unix) for one in find_passes(body, place, start_unix, end_unix)]
+    if transmitter is not None:
+        other = find_passes(body, transmitter, start_unix, end_unix)
+        both = [(max(low, one.start_unix), min(high, one.end_unix)) for low, high in stays for one in other]
+        stays = [(low, high) for low, high in both if high > low]
+    return stays
 
 
 def _predict(
@@ -226,8 +240,8 @@ def _straightened(
     times: list[FloatArray] = [np.zeros(0)]
     powers: list[NDArray[np.float32]] = [np.zeros((0, len(straightener.offsets_hz)), np.float32)]
     stretch = -1
-    for block in source.blocks():
-        if isinstance(block, Gap) or block.start_unix >= predicted.end_unix:
+    for block in until(source, predicted.end_unix):
+        if isinstance(block, Gap):
             continue
         if block.stretch != stretch:
             straightener.reset()
@@ -242,11 +256,18 @@ def _straightened(
     all_times, all_powers = np.concatenate(times), np.concatenate(powers)
     # Rows without signal (a receiver that delivered zeros) say nothing.
     within = (all_times < predicted.end_unix - predicted.start_unix) & (all_powers.max(axis=1) > 0)
-    if np.count_nonzero(within) * straightener.cell_s < _SHORTEST_SPAN_S:
-        raise RequestError(
-            f"{info.name}: less than {_SHORTEST_SPAN_S:.0f} s of samples while the satellite is in sight"
-        )
+    if np.count_nonzero(within) * straightener.cell_s < SHORTEST_SPAN_S:
+        raise RequestError(f"{info.name}: less than {SHORTEST_SPAN_S:.0f} s of samples while the satellite is in sight")
     return all_times[within], all_powers[within], straightener.bin_hz
+
+
+def until(source: Source, end_unix: float) -> Iterator[Block | Gap]:
+    """Yield what a source delivers before a time; what comes later in a recording is passed over."""
+    for item in source.blocks():
+        if item.start_unix < end_unix:
+            yield item
+        elif not math.isfinite(source.info.end_unix):
+            return
 
 
 def _result(
@@ -281,18 +302,40 @@ def _result(
         measured_unix=predicted.start_unix + measured_s,
         measured_hz=fitted_hz + residual_hz,
         residual_hz=residual_hz,
-        sentence=_sentence(elements, predicted, found, float(values[0]), math.hypot(float(errors[0]), _FRAME_S)),
+        sentence=_sentence(elements, predicted, found, values, errors, residual_hz),
     )
 
 
 def _sentence(
-    elements: Elements, predicted: _Prediction, found: TrackDetection, time_s: float, time_sd_s: float
+    elements: Elements,
+    predicted: _Prediction,
+    found: TrackDetection,
+    values: FloatArray,
+    errors: FloatArray,
+    residual_hz: FloatArray,
 ) -> str:
     odds = f"chance alone does as well with a probability of {max(found.false_alarm_probability, 1e-12):.0e}"
+    time_s, offset_hz, _ = (float(value) for value in values)
     if math.isnan(time_s):
         return f"{elements.name}: not detected; {odds} ({found.statistic:.1f} standard deviations along the curve)."
-    return (
-        f"{elements.name}: detected; {odds}. It came {abs(time_s):.3f} ± {time_sd_s:.3f} s "
-        f"{'late' if time_s >= 0 else 'early'}, about {abs(time_s) * _LOW_ORBIT_KM_S:.1f} km along a low orbit, "
-        f"with elements {elements.age_days(predicted.start_unix):.1f} days old."
-    )
+    closest = format_utc(predicted.start_unix + predicted.closest_s + time_s, 1)
+    parts = [
+        f"{elements.name}: detected; {odds}.",
+        _lateness(elements.age_days(predicted.start_unix), time_s, math.hypot(float(errors[0]), _FRAME_S)),
+        f"Closest approach at {closest}; the signal stood {offset_hz:+.2f} ± {float(errors[1]):.2f} Hz off.",
+    ]
+    if len(residual_hz):
+        rms_hz = float(np.sqrt(np.mean(residual_hz**2)))
+        parts.append(f"{len(residual_hz)} points of the curve lie {rms_hz:.2f} Hz off the fit (root mean square).")
+    return " ".join(parts)
+
+
+def _lateness(age_days: float, time_s: float, sd_s: float) -> str:
+    """Say how late the satellite came, and how well the age of its elements explains that."""
+    usual_s = position_error_km(age_days) / _LOW_ORBIT_KM_S
+    far = f"{abs(time_s) * _LOW_ORBIT_KM_S:.1f} km along a low orbit"
+    came = f"It came {abs(time_s):.3f} ± {sd_s:.3f} s {'late' if time_s >= 0 else 'early'}, about {far}: "
+    usual = f"elements {abs(age_days):.1f} days {'old' if age_days >= 0 else 'ahead'} err by about {usual_s:.1f} s"
+    if abs(time_s) > 3 * usual_s + 3 * sd_s:
+        return f"{came}{usual}, so more than their age explains; a manoeuvre, or a clock that is off."
+    return f"{came}{usual}."

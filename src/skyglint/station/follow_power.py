@@ -16,7 +16,7 @@ from skyglint.signals.block import Gap, Source
 from skyglint.site import Channel, Site
 from skyglint.sky.orbits.elements import Elements
 from skyglint.sky.satellites import satellite
-from skyglint.station.follow import DETECTED_BELOW, Following
+from skyglint.station.follow import DETECTED_BELOW, Following, until
 
 _SECOND = 1.0
 _NONE = np.zeros(0)
@@ -28,9 +28,16 @@ def follow_power(
     elements: Elements,
     channel: Channel,
     *,
+    span: tuple[float, float] | None = None,
     told: Callable[[float], None] = lambda unix: None,
 ) -> Following:
     """Test whether a channel's power follows the reflection that the radar equation expects.
+
+    Parameters
+    ----------
+    span
+        From when to when to listen; ``None`` for all of a recording. It has to reach well beyond the pass on either
+        side, to show what the power does without it.
 
     Raises
     ------
@@ -41,16 +48,17 @@ def follow_power(
     if transmitter is None:
         raise RequestError(f"channel {channel.name}: the site file does not say where its transmitter stands")
     info = source.info
-    if not math.isfinite(info.end_unix):
+    start_unix, end_unix = span or (info.start_unix, info.end_unix)
+    if not math.isfinite(end_unix):
         raise RequestError(f"{info.name}: a receiver; expected a recording")
-    n_seconds = int((info.end_unix - info.start_unix) / _SECOND)
-    unix: NDArray[np.float64] = info.start_unix + np.float64(_SECOND) * (np.arange(n_seconds) + 0.5)
+    n_seconds = int((end_unix - start_unix) / _SECOND)
+    unix: NDArray[np.float64] = start_unix + np.float64(_SECOND) * (np.arange(n_seconds) + 0.5)
     # The transmitter's power only scales the shape.
     expected_dbm = reflection_dbm(site, satellite(elements), unix, channel, transmitter, channel.power_w or 1.0)
     expected = np.where(np.isfinite(expected_dbm), 10 ** (expected_dbm / 10), 0.0)
     if not expected.any():
         raise RequestError(f"{info.name}: {elements.name} is not in sight of site and transmitter together")
-    power = _power_by_second(source, site, channel, n_seconds, told)
+    power = _power_by_second(source, site, channel, start_unix, n_seconds, told)
     whole = np.isfinite(power)
     if not whole.any():
         raise RequestError(f"{info.name}: holds nothing of channel {channel.name}")
@@ -79,19 +87,24 @@ def follow_power(
 
 
 def _power_by_second(
-    source: Source, site: Site, channel: Channel, n_seconds: int, told: Callable[[float], None]
+    source: Source,
+    site: Site,
+    channel: Channel,
+    start_unix: float,
+    n_seconds: int,
+    told: Callable[[float], None],
 ) -> NDArray[np.float64]:
-    """Return the channel's mean power in each second of the recording; NaN where more than a tenth is missing."""
+    """Return the channel's mean power in each second from a time on; NaN where more than a tenth is missing."""
     info = source.info
     bank = FilterBank([channel], site.receiver.correction_ppm, (info.band_low_hz, info.band_high_hz))
     sums, counts = np.zeros(n_seconds), np.zeros(n_seconds)
-    for block in source.blocks():
+    for block in until(source, start_unix + n_seconds * _SECOND):
         frames = None if isinstance(block, Gap) else bank.process(block)
         if frames is None or frames.spectra[0].shape[1] == 0:
             continue
         told(frames.start_unix)
         middles = frames.start_unix + frames.frame_s * (np.arange(frames.n_frames) + 0.5)
-        index = ((middles - info.start_unix) / _SECOND).astype(np.int64)
+        index = ((middles - start_unix) / _SECOND).astype(np.int64)
         inside = (index >= 0) & (index < n_seconds)
         np.add.at(sums, index[inside], frames.spectra[0].sum(axis=1)[inside])
         np.add.at(counts, index[inside], 1.0)
