@@ -47,6 +47,6 @@ def test_what_comes_seconds_later_is_another():
 def test_the_tail_of_a_closed_burst_is_not_a_new_one():
     collector = ToneCollector(DetectionSettings(), RATE_HZ)
     collector.add([hit(10.0, 0.0, 1000.0)])
-    assert len(collector.close(round(11.0 * RATE_HZ))) == 1
+    assert len(collector.close(round(12.0 * RATE_HZ))) == 1
     collector.add([hit(10.1, 0.0, 50.0)])
     assert collector.close(round(20 * RATE_HZ), everything=True) == []

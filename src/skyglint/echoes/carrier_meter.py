@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from skyglint.echoes.carrier_search import CarrierSearch, ClosedTone
+from skyglint.echoes.chirp import chirp_line
 from skyglint.echoes.classify import Evidence, classify
 from skyglint.echoes.company import Surroundings
 from skyglint.echoes.decay import Decay
@@ -27,6 +28,7 @@ Floats = NDArray[np.float64]
 _PARTS = 10  # readings in a frame
 _FRAME_THRESHOLD, _PAIR_THRESHOLD = 9.0, 11.7  # energy over noise density: noise exceeds each once in 8,000
 _DRIFTING_HZ = 40.0
+_FAST_HZ_S, _LONGEST_CHIRP_S, _CHIRP_MARGIN_S = 300.0, 1.5, 0.05
 _MOSTLY, _ITS_OWN = 0.7, 0.4  # shares of a burst's energy
 
 
@@ -189,12 +191,25 @@ class CarrierMeter:
     def _followed(self, item: ClosedTone, first: int, last: int) -> _Followed:
         """Return the burst along its track: one of a steady frequency if a trail there explains it best."""
         track = burst_track(item.burst, self._search.rate_hz)
+        if abs(track.rate_hz_s) >= _FAST_HZ_S and track.span_hz <= _LONGEST_CHIRP_S * abs(track.rate_hz_s):
+            track = self._chirped(item, track)
         moving = self._along(item, track, first, last)
         if track.span_hz < _DRIFTING_HZ:
             return moving
         # A strong trail's hits scatter in frequency while it forms.
         still = self._along(item, Track(track.centre_s, item.burst.best.frequency_hz, 0.0, 0.0), first, last)
         return still if still.explained >= max(moving.explained, _MOSTLY * still.energy) else moving
+
+    def _chirped(self, item: ClosedTone, track: Track) -> Track:
+        """Return a fast chirp's track by maximum likelihood: its hits lie where windows of other lengths saw it."""
+        rate_hz, span_s = self._search.rate_hz, track.span_hz / abs(track.rate_hz_s)
+        middle = item.burst.start + round(track.centre_s * rate_hz)
+        reach = round((span_s + _CHIRP_MARGIN_S) * rate_hz)
+        start, stop = max(middle - reach, 0), min(middle + reach, item.now)
+        samples = self._search.samples(item.channel, start, stop)
+        centre_s = (middle - start) / rate_hz
+        frequency, rate = chirp_line(samples, rate_hz, centre_s, span_s + _CHIRP_MARGIN_S, track.rate_hz_s)
+        return Track(track.centre_s, frequency, rate, abs(rate) * span_s)
 
     def _along(self, item: ClosedTone, track: Track, first: int, last: int) -> _Followed:
         readings = self._demodulated(item, track, first, last)

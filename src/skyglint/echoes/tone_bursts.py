@@ -12,7 +12,7 @@ _NEAR_HZ = 150.0
 _SIDELOBE = 0.1  # a hit this much below a burst's best at the same time is the burst's own skirt
 _TAIL = 0.3  # what clings to a closed burst and is this much weaker is its tail
 _FADING_ON = 4.0  # what follows an overlong burst is its continuation unless this much stronger
-_PATIENCE_S = 0.5
+_PATIENCE_S = 1.7  # the longest window sees a burst so long after its onset
 
 
 @dataclass(slots=True)
