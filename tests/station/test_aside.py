@@ -3,8 +3,6 @@
 import threading
 import time
 
-import pytest
-
 from skyglint.echoes.echo import Echo
 from skyglint.station.aside import Aside
 
@@ -64,11 +62,16 @@ def test_a_close_waits_for_what_can_be_done_in_time_and_gives_back_the_rest():
     assert 1 <= sum(item.peak_snr_db == 99.0 for item in rest) < 5
 
 
-def test_a_fault_of_the_work_comes_out_where_its_results_are_taken():
+def test_an_echo_for_which_the_work_fails_goes_on_and_the_log_says_why(caplog):
     def work(item):
-        raise ValueError("a fault")
+        if item.start_unix == 0.0:
+            raise ValueError("a fault")
+        return echo(item.start_unix, 99.0)
 
-    aside = Aside(work, "test", time.monotonic, 1.0)
+    aside = Aside(work, "naming", time.monotonic, 10.0)
     aside.give(echo(0))
-    with pytest.raises(ValueError, match="a fault"):
-        gather(aside, 1)
+    aside.give(echo(1))
+    done = gather(aside, 2)
+    assert sorted((item.start_unix, item.peak_snr_db) for item in done) == [(0.0, 10.0), (1.0, 99.0)]
+    assert "naming failed for the echo on far at 0.000" in caplog.text
+    assert "ValueError: a fault" in caplog.text

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import logging
 import math
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from skyglint.echoes.echo import Echo
+
+log = logging.getLogger(__name__)
 
 
 @dataclass(slots=True)
@@ -18,6 +21,8 @@ class _Waiting:
 
 class Aside:
     """Does one thing with each echo, the strongest first; an echo that has waited too long goes on without it.
+
+    So does one for which the work fails: the log says why, and neither the echo nor the night is lost for it.
 
     Parameters
     ----------
@@ -39,7 +44,6 @@ class Aside:
         self._done: list[Echo] = []
         self._working = False
         self._closing = False
-        self._error: Exception | None = None
         self._changed = threading.Condition()
         self._thread = threading.Thread(target=self._run, name=name, daemon=True)
         self._thread.start()
@@ -51,16 +55,8 @@ class Aside:
             self._changed.notify_all()
 
     def take(self) -> list[Echo]:
-        """Return the echoes that are done with, and those that have waited too long; never waits.
-
-        Raises
-        ------
-        Exception
-            What the work raised.
-        """
+        """Return the echoes that are done with, and those that have waited too long; never waits."""
         with self._changed:
-            if self._error is not None:
-                raise self._error
             now = self._monotonic()
             late = [item for item in self._waiting if now - item.since_s > self._patience_s]
             self._waiting = [item for item in self._waiting if now - item.since_s <= self._patience_s]
@@ -70,7 +66,7 @@ class Aside:
     def close(self, timeout_s: float) -> list[Echo]:
         """End the thread when all is done or the time is up, and return the rest; what was not reached goes undone."""
         with self._changed:
-            self._changed.wait_for(lambda: self._error or not (self._waiting or self._working), timeout_s)
+            self._changed.wait_for(lambda: not (self._waiting or self._working), timeout_s)
             self._closing, self._patience_s = True, -math.inf
             self._changed.notify_all()
             # What the thread still works on when the time is up would be lost with it.
@@ -81,11 +77,9 @@ class Aside:
         while (echo := self._next()) is not None:
             try:
                 result = self._work(echo)
-            except Exception as error:  # the engine raises it again where it takes the results
-                with self._changed:
-                    self._error, self._working = error, False
-                    self._changed.notify_all()
-                return
+            except Exception:
+                log.exception("%s failed for the echo on %s at %.3f", self._thread.name, echo.channel, echo.start_unix)
+                result = echo
             with self._changed:
                 self._done.append(result)
                 self._working = False
