@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from skyglint.echoes.echo import METEORIC, Echo
+from skyglint.echoes.settings import DetectionSettings
 from skyglint.station.accuracy.scenes import Event, carrier_lines_night, carrier_night, fm_night, hear
 
 
@@ -56,9 +57,10 @@ def noise_false_alarms(
     return _count(hear(night, block_s=block_s), hours * len(night.channels))
 
 
-def carrier_false_alarms(hours: float, seed: int) -> FalseAlarms:
+def carrier_false_alarms(hours: float, seed: int, accepted_per_hour: float = 1.0) -> FalseAlarms:
     """Listen to nothing but noise in one carrier channel for some hours."""
-    return _count(hear(carrier_night({}, hours * 3600.0, seed)), hours)
+    settings = DetectionSettings(false_alarms_per_channel_hour=accepted_per_hour)
+    return _count(hear(carrier_night({}, hours * 3600.0, seed), settings), hours)
 
 
 def line_false_alarms(hours: float, seed: int) -> FalseAlarms:

@@ -21,6 +21,7 @@ from skyglint.station.accuracy.months import measure_months
 from skyglint.station.accuracy.overlaps import overlap_flags
 from skyglint.station.accuracy.rds import measure_errors, measure_success
 from skyglint.station.accuracy.surveys import measure_surveys
+from skyglint.station.accuracy.spectra import STATIONS, learning
 from skyglint.station.accuracy.tracks import measure_chance_share, measure_tracks
 
 BURSTS_S = (0.05, 0.2, 1.0, 5.0)
@@ -45,6 +46,8 @@ def _fm(seed: int, effort: float) -> Figures:
     for memory_s in WANDERS_S:
         alarms = noise_false_alarms(2.0 * effort, seed, gain_wander_db=0.1, gain_wander_s=memory_s)
         yield f"fm noise, gain wandering by 0.1 dB within {memory_s:g} s", alarms
+    for name, station in STATIONS.items():
+        yield f"weak bursts of {name}, before and after learning", learning(station, seed, _times(60, effort))
     yield "an hour of nuisances", nuisance_false_alarms(seed)
     yield "underdense timing", underdense_timing(seed, _times(200, effort))
     yield "overdense timing", overdense_timing(seed, _times(200, effort))
@@ -56,7 +59,8 @@ def _carrier(seed: int, effort: float) -> Figures:
     for decay_s, level_db_hz in SCATTER:
         scatter = carrier_scatter(decay_s, level_db_hz, seed, _times(100, effort))
         yield f"carrier scatter at {decay_s:g} s, {level_db_hz:g} dB-Hz", scatter
-    yield "carrier with lines", line_false_alarms(4.0 * effort, seed)
+    yield "carrier noise, 10 false alarms accepted an hour", carrier_false_alarms(3.0 * effort, seed, 10.0)
+    yield "carrier with lines", line_false_alarms(2.0 * effort, seed)
     yield "carrier noise", carrier_false_alarms(20.0 * effort, seed)
 
 
