@@ -54,7 +54,8 @@ def test_what_is_measured_is_what_was_planted(night, busy_night):
     assert echoes[20].energy_snr_s == pytest.approx(30.0 * 0.15, rel=0.1)
     assert echoes[30].duration_s == pytest.approx(12.0, abs=0.3)
     assert echoes[30].energy_snr_s == pytest.approx(1.2, rel=0.1)
-    assert "gap" in echoes[70].flags
+    assert "edge" in echoes[70].flags
+    assert not any({"edge", "gap"} & set(echoes[second].flags) for second in (2, 20, 30))
 
 
 @pytest.mark.parametrize("start_s", [0.0, 1.3, 2.4])
@@ -126,6 +127,16 @@ def test_a_gap_ends_one_stretch_and_starts_another(night, rng):
     echo = max(echoes_of(findings), key=lambda item: item.peak_snr_db)
     assert echo.start_unix == pytest.approx(night.start_unix + 17.0, abs=0.011)
     assert "gap" in echo.flags
+    assert "edge" not in echo.flags
+
+
+def test_a_burst_is_cut_by_a_gap_or_by_the_edge_of_what_was_watched(night, rng):
+    first = night.frames(rng, np.where((np.arange(2000) < 100) | (np.arange(2000) >= 1900), 1.0, 0.0))
+    second = night.frames(rng, np.where(np.arange(2000) >= 1900, 1.0, 0.0), stretch=1, start_unix=night.start_unix + 30)
+    detector = Detector(night.channels(1), night.grids(1), night.frame_s)
+    findings = detector.process(first) + detector.process(second) + detector.finish()
+    strong = [echo for echo in echoes_of(findings) if echo.energy_snr_s > 0.5]
+    assert [set(echo.flags) & {"edge", "gap"} for echo in strong] == [{"edge"}, {"gap"}, {"edge"}]
 
 
 @pytest.mark.parametrize("n_frames", [1, 7, 49, 50, 51, 999])

@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from skyglint.echoes.weights import bin_weights, programme_spectrum
+from skyglint.echoes.weights import StationSpectrum, bin_weights, programme_spectrum
 
 OFFSETS_HZ = (np.arange(100) - 49.5) * 2000.0
 ALL = np.ones(100, dtype=bool)
@@ -54,3 +54,43 @@ def test_a_birdie_and_a_spike_count_for_little():
 def test_a_channel_without_any_usable_bin_weighs_nothing():
     weighting = bin_weights(programme_spectrum(OFFSETS_HZ), np.ones(100), ~ALL, 19.0)
     assert not weighting.weights.any()
+
+
+def narrow(rng, sd_hz):
+    return programme_spectrum(OFFSETS_HZ, sd_hz) + 0.003 * rng.standard_normal(100)
+
+
+def test_a_station_teaches_its_own_spectrum():
+    rng = np.random.default_rng(3)
+    model, truth = programme_spectrum(OFFSETS_HZ), programme_spectrum(OFFSETS_HZ, 6_000.0)
+    station = StationSpectrum(model)
+
+    def share(weights):
+        return weights @ truth / np.linalg.norm(weights) / np.linalg.norm(truth)
+
+    for _ in range(4):
+        station.learn(narrow(rng, 6_000.0))
+    np.testing.assert_allclose(station.spectrum, model)  # four echoes are too few
+    for _ in range(30):
+        station.learn(5.0 * narrow(rng, 6_000.0))
+    assert station.spectrum.sum() == pytest.approx(1.0)
+    assert share(model) < 0.8 < 0.98 < share(station.spectrum)
+
+
+def test_pauses_in_less_than_half_of_the_echoes_do_not_narrow_the_weights():
+    rng = np.random.default_rng(4)
+    model = programme_spectrum(OFFSETS_HZ)
+    station = StationSpectrum(model)
+    pause = np.zeros(100)
+    pause[49] = 1.0
+    for number in range(31):
+        station.learn(pause if number % 5 < 2 else narrow(rng, 22_500.0))
+    assert station.spectrum[49] < 1.3 * model[49]
+
+
+def test_a_silent_or_negative_burst_teaches_nothing():
+    station = StationSpectrum(programme_spectrum(OFFSETS_HZ))
+    for _ in range(40):
+        station.learn(np.zeros(100))
+        station.learn(-np.ones(100))
+    np.testing.assert_allclose(station.spectrum, programme_spectrum(OFFSETS_HZ))

@@ -59,20 +59,27 @@ class Detector:
         self._stretch: Stretch | None = None
         self._number: int | None = None
         self._next = 0
+        self._after_gap = False
 
     def process(self, frames: FrameBlock) -> list[Findings]:
         """Take in a block of frames; return what has become certain, in order of time, each frame exactly once."""
         findings = []
         if (frames.stretch, frames.first_frame) != (self._number, self._next):
-            findings = self.finish()
-            self._number = frames.stretch
+            after_gap = self._number is not None
+            findings = self._end(before_gap=after_gap)
+            self._number, self._after_gap = frames.stretch, after_gap
         self._next = frames.first_frame + frames.n_frames
         self._pending.append(frames)
         return findings + self._advance()
 
     def finish(self) -> list[Findings]:
         """Return all that is left; the stream has ended here."""
+        return self._end(before_gap=False)
+
+    def _end(self, before_gap: bool) -> list[Findings]:
         findings = self._advance(final=True)
+        if self._stretch:
+            findings.append(self._stretch.end(before_gap))
         self.reset()
         return findings
 
@@ -82,14 +89,12 @@ class Detector:
         findings: list[Findings] = []
         if waiting >= enough or (final and waiting):
             findings = self._read(_joined(self._pending), final)
-        if final and self._stretch:
-            findings.append(self._stretch.end())
         return findings
 
     def _read(self, frames: FrameBlock, final: bool) -> list[Findings]:
         per_step = self._plan.frames_per_step
         if self._stretch is None:
-            self._stretch = Stretch(self._plan, _part(frames, 0, min(frames.n_frames, self._warm_up)))
+            self._stretch = Stretch(self._plan, _part(frames, 0, min(frames.n_frames, self._warm_up)), self._after_gap)
         whole = frames.n_frames // per_step * per_step
         findings, position = [], 0
         while position < whole:

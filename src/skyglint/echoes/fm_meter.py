@@ -23,6 +23,9 @@ Floats = NDArray[np.float64]
 
 _LONGEST_FIT = 240  # frames; longer bursts are fitted in means of several frames
 _CLIPPED_SHARE = 1e-3
+#: An echo teaches its station's spectrum from so many frames and such an SNR, times the root of their number, on: the
+#: noise in a bin's share is then a tenth of what a programme puts there, and a flash of lightning is too short.
+_LEAST_TEACHING_FRAMES, _LEAST_TEACHING_SNR = 5, 3.0
 _BEFORE_S, _JUST_BEFORE_S = 15.0, 0.1
 
 
@@ -67,6 +70,7 @@ class FmMeter:
             unrest=self._unrest(item, envelope.strong),
         )
         verdict = classify(evidence)
+        self._teach(item, verdict.echo_class, strength.peak_snr)
         decaying = decay if verdict.echo_class == "underdense" else None
         height, height_sd = (
             echo_height_km(self._plan, channel, decaying.decay_time_s, decaying.decay_time_sd_s)
@@ -110,16 +114,29 @@ class FmMeter:
         _, floor_sd = self._memory.floor(channel, burst.start)
         return fit_decay(power, group * self._plan.frame_s, group * samples, max(floor_sd, 1e-4), peak)
 
-    def _colour(self, item: Closed) -> Colour:
-        burst, channel, grid = item.burst, item.channel, self._plan.grids[item.channel]
+    def _core(self, item: Closed) -> tuple[NDArray[np.float32], Floats]:
+        """Return the bin powers of a burst's stronger half, shape (n_frames, n_bins), and the noise in each bin."""
+        burst, channel = item.burst, item.channel
         excess = self._memory.excess.view(burst.start, burst.stop)[channel]
         core = excess >= 0.5 * excess.max()
-        spectra = self._memory.spectra.view(channel, burst.start, burst.stop)[core]
         level, _ = self._memory.floor(channel, burst.start)
-        noise = self._search.lanes.bin_floor(channel) * level
-        return burst_colour(
-            spectra, noise, self._plan.spectra[channel], grid.usable, grid.offsets_hz, grid.samples_per_frame
-        )
+        spectra = self._memory.spectra.view(channel, burst.start, burst.stop)[core]
+        return spectra, self._search.lanes.bin_floor(channel) * level
+
+    def _colour(self, item: Closed) -> Colour:
+        grid = self._plan.grids[item.channel]
+        spectra, noise = self._core(item)
+        model = self._plan.spectra[item.channel]
+        return burst_colour(spectra, noise, model, grid.usable, grid.offsets_hz, grid.samples_per_frame)
+
+    def _teach(self, item: Closed, echo_class: EchoClass, peak_snr: float) -> None:
+        """Let a strong meteor echo of a station teach the spectrum by which its weak ones are found."""
+        if self._plan.channels[item.channel].role != "target" or echo_class not in METEORIC:
+            return
+        spectra, noise = self._core(item)
+        if len(spectra) >= _LEAST_TEACHING_FRAMES and peak_snr * len(spectra) ** 0.5 >= _LEAST_TEACHING_SNR:
+            signal = spectra.mean(axis=0, dtype=np.float64) - noise
+            self._search.teach(item.channel, np.where(self._plan.grids[item.channel].usable, signal, 0.0))
 
     def _company(self, item: Closed) -> Company:
         own = self._memory.excess.view(item.burst.start, item.burst.stop)[item.channel]

@@ -14,6 +14,7 @@ from skyglint.echoes.picker import Burst, Picker, window_readings
 from skyglint.echoes.plan import SearchPlan
 from skyglint.echoes.scales import WindowStatistics, search_windows, window_statistics
 from skyglint.echoes.thresholds import Thresholds
+from skyglint.echoes.weights import StationSpectrum
 
 Floats = NDArray[np.float64]
 
@@ -106,6 +107,8 @@ class FmSearch:
         self.memory = FmMemory(n_channels, keep, plan.frames_per_step)
         self._cleaned = History((n_channels,), keep)
         self._lessons: list[Closed] = []
+        self._stations = [StationSpectrum(spectrum) for spectrum in plan.spectra]
+        self._taught: set[int] = set()
         self._pickers = [Picker(self._windows, plan.settings, plan.frame_s) for _ in plan.channels]
 
     @property
@@ -125,6 +128,11 @@ class FmSearch:
         if self.steps_to_read == STEPS_PER_LESSON:
             self._learn()
         return readings, closed
+
+    def teach(self, channel: int, signal: Floats) -> None:
+        """Take in the bin powers of a strong echo of a channel's station, noise taken off, shape (n_bins,)."""
+        self._stations[channel].learn(signal)
+        self._taught.add(channel)
 
     def end(self) -> list[Closed]:
         """Close what is still open."""
@@ -165,6 +173,9 @@ class FmSearch:
             start, stop = item.burst.start // per_step, -(-item.burst.stop // per_step)
             self.lanes.forget(item.channel, now - start, now - stop)
         self._lessons.clear()
+        for channel in self._taught:
+            self.lanes.set_spectrum(channel, self._stations[channel].spectrum)
+        self._taught.clear()
         span = STEPS_PER_LESSON * per_step
         end = self._cleaned.end
         cleaned = self._cleaned.view(end - span - self._reach, end)

@@ -130,6 +130,10 @@ class Lanes:
         for row in (channel, len(self._grids) + channel):
             self._tracker.rewind(row, start, stop)
 
+    def set_spectrum(self, channel: int, spectrum: Floats) -> None:
+        """Replace the mean spectrum of a channel's signal, from the next look at the weights on."""
+        self._spectra[channel] = spectrum
+
     def _begin(self, first: Sequence[NDArray[np.float32]], quiet: Sequence[NDArray[np.bool_]]) -> Floats:
         """Set noise and weights from the quiet steps among the first; return the log levels of all of them."""
         self._bins = [BinFloor(_step_spectra(channel)[chosen]) for channel, chosen in zip(first, quiet, strict=True)]

@@ -25,10 +25,12 @@ class Stretch:
         Channels, grids, settings.
     frames
         The first frames, up to the end of the warm-up; they are searched later, by `read`.
+    after_gap
+        Whether samples are missing before it; else it is where the watch begins.
     """
 
-    def __init__(self, plan: SearchPlan, frames: FrameBlock) -> None:
-        self._plan = plan
+    def __init__(self, plan: SearchPlan, frames: FrameBlock, after_gap: bool = False) -> None:
+        self._plan, self._after_gap = plan, after_gap
         self._start_unix, self._frames_read = frames.start_unix, 0
         self._reference = np.array([channel.role == "reference" for channel in plan.channels])
         self._carrier_samples = np.array([grid.samples_per_frame * grid.usable.sum() for grid in plan.grids])
@@ -74,10 +76,11 @@ class Stretch:
         echoes = [self._fm[1].measure(item) for item in closed] if self._fm else []
         echoes += [self._carrier[1].measure(tone) for tone in over] if self._carrier else []
         self._frames_read += frames.n_frames
+        echoes = [self._with_ends_named(echo) for echo in echoes]
         return Findings(frames.start_unix, frames.frame_s, floor, excess, _in_order(echoes))
 
-    def end(self) -> Findings:
-        """Close what is still open; the stretch ends here."""
+    def end(self, before_gap: bool = False) -> Findings:
+        """Close what is still open; the stretch ends here, at missing samples or where the watch ends."""
         echoes: list[Echo] = []
         if self._fm:
             echoes += [self._fm[1].measure(item, ending=True) for item in self._fm[0].end()]
@@ -85,7 +88,22 @@ class Stretch:
             echoes += [self._carrier[1].measure(item, ending=True) for item in self._carrier[0].end()]
         nothing = np.zeros((len(self._plan.channels), 0), dtype=np.float32)
         end_unix = self._start_unix + self._frames_read * self._plan.frame_s
+        echoes = [self._with_ends_named(echo, before_gap) for echo in echoes]
         return Findings(end_unix, self._plan.frame_s, nothing, nothing, _in_order(echoes))
+
+    def _with_ends_named(self, echo: Echo, before_gap: bool = False) -> Echo:
+        """Return an echo with the flag ``edge`` instead of ``gap`` where it is the watch itself that begins or ends.
+
+        The meters flag ``gap`` where a burst touches either end of the stretch.
+        """
+        if "gap" not in echo.flags:
+            return echo
+        starts = echo.start_unix <= self._start_unix + 2.5 * self._plan.frame_s
+        end_unix = self._start_unix + self._frames_read * self._plan.frame_s
+        ends = echo.end_unix >= end_unix - 2.5 * self._plan.frame_s
+        missing = [gap for touches, gap in ((starts, self._after_gap), (ends, before_gap)) if touches]
+        named = {"gap" if gap else "edge" for gap in missing}
+        return dataclasses.replace(echo, flags=tuple(sorted({*echo.flags} - {"gap"} | named)))
 
 
 def _in_order(echoes: list[Echo]) -> tuple[Echo, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +20,42 @@ def programme_spectrum(offsets_hz: Floats, sd_hz: float = PROGRAMME_SD_HZ) -> Fl
     """Return the share of an FM programme's power in each bin (sums to 1 over the bins given)."""
     density = np.exp(-0.5 * np.square(offsets_hz / sd_hz))
     return np.asarray(density / density.sum())
+
+
+_LEAST_TAUGHT = 5  # strong echoes before the model is left
+_REMEMBERED = 31
+_MODEL_SHARE = 1.0 / 3.0  # of the model that stays: a pause in the programme must not narrow the weights for ever
+
+
+class StationSpectrum:
+    """A station's mean spectrum: a model at first, then the median over its own last strong echoes beside it.
+
+    The median over echoes, bin by bin: the mean would be ruled by the pauses of a programme, in which all power stands
+    at the carrier. A third of the model stays.
+
+    Parameters
+    ----------
+    model
+        Share of the power in each bin, shape (n_bins,).
+    """
+
+    def __init__(self, model: Floats) -> None:
+        self._model = model
+        self._shares: deque[Floats] = deque(maxlen=_REMEMBERED)
+
+    @property
+    def spectrum(self) -> Floats:
+        """Share of the power in each bin (sums to 1), shape (n_bins,)."""
+        middle = np.maximum(np.median(self._shares, axis=0), 0.0) if len(self._shares) >= _LEAST_TAUGHT else self._model
+        total = middle.sum()
+        own = middle / total if total > 0 else self._model
+        return np.asarray((1.0 - _MODEL_SHARE) * own + _MODEL_SHARE * self._model)
+
+    def learn(self, signal: Floats) -> None:
+        """Take in the bin powers of one strong echo, noise taken off, shape (n_bins,)."""
+        total = float(signal.sum())
+        if total > 0:
+            self._shares.append(signal / total)
 
 
 def power_samples(noise: Floats, samples_per_bin: float) -> float:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 ProgrammeType = Literal["speech", "music", "silence"]
 
 AUDIO_BAND_HZ = 15_000.0  # 47 CFR 73.322: audio of 50 to 15,000 Hz
+_BASS_HZ = 30.0  # the alternating-current couplings of a studio's chain let nothing slower through (common practice)
 
 # Long-term spectra, rhythm and level after a broadcaster's compressor: common practice, tuned so that the transmitted
 # programme of 75 kHz peak deviation occupies about 116 kHz (99 % of the power).
@@ -66,17 +67,22 @@ def _held(audio: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 class Colour:
-    """White noise to the long-term spectrum of a programme: two poles, pre-emphasised, unit power before the rhythm."""
+    """White noise to the long-term spectrum of a programme: two poles, pre-emphasised, unit power before the rhythm.
+
+    Nothing at 0 Hz: two couplings with their corner at 30 Hz.
+    """
 
     def __init__(self, corner_hz: float, preemphasis_us: float, rate_hz: float) -> None:
         poles = np.exp(-2 * np.pi * np.array([corner_hz, _TREBLE_HZ]) / rate_hz)
         # Pre-emphasis 1 + tau d/dt, with the derivative as a first difference.
         lead = preemphasis_us * 1e-6 * rate_hz
-        self._b, self._a = np.array([1 + lead, -lead]), np.poly(poles)
+        coupling = np.exp(-2 * np.pi * _BASS_HZ / rate_hz)
+        self._b = np.convolve([1 + lead, -lead], [1.0, -2.0, 1.0])
+        self._a = np.poly([*poles, coupling, coupling])
         delay = np.exp(-1j * np.linspace(0, np.pi, 4096))
         gain = np.abs(np.polyval(self._b[::-1], delay) / np.polyval(self._a[::-1], delay)) ** 2
         self._b /= np.sqrt(gain.mean())
-        self._state = np.zeros((2, 2))
+        self._state = np.zeros((2, 4))
 
     def process(self, white: NDArray[np.float32]) -> NDArray[np.float32]:
         """Take the next white samples, shape (2, n); return them coloured."""

@@ -8,6 +8,7 @@ from collections import defaultdict, deque
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from skyglint.echoes.echo import Echo
 from skyglint.site import Channel
@@ -90,9 +91,22 @@ class Identifier:
     def _with_doppler(self, echo: Echo, offset_hz: float, offset_sd_hz: float) -> Echo:
         if math.isnan(offset_hz):
             return echo
-        known = self._offsets_hz[echo.channel]
-        own_hz = float(np.median(known)) if len(known) >= LEAST_OFFSETS else math.nan
-        known.append(offset_hz)
-        if math.isnan(own_hz):
+        from skyglint.fm.mean_offset import doppler
+
+        known = np.array(self._offsets_hz[echo.channel])
+        self._offsets_hz[echo.channel].append(offset_hz)
+        if len(known) < LEAST_OFFSETS:
             return echo
-        return dataclasses.replace(echo, doppler_hz=offset_hz - own_hz, doppler_sd_hz=offset_sd_hz)
+        own_hz, own_sd_hz = _median(known)
+        shift_hz, sd_hz = doppler(offset_hz, offset_sd_hz, own_hz, own_sd_hz)
+        return dataclasses.replace(echo, doppler_hz=shift_hz, doppler_sd_hz=sd_hz)
+
+
+def _median(values: NDArray[np.float64]) -> tuple[float, float]:
+    """Return the median and its standard error: 1.2533 that of the mean, the spread from the median deviation.
+
+    Both for Gaussian scatter (Huber, "Robust Statistics" (1981) [from memory]).
+    """
+    middle = float(np.median(values))
+    spread = 1.4826 * float(np.median(np.abs(values - middle)))
+    return middle, 1.2533 * spread / math.sqrt(len(values))

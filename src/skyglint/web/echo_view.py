@@ -28,7 +28,7 @@ from skyglint.web.places import Places, possible_places
 #: The words of what a flag says to distrust.
 FLAG_WORDS = {
     "clipped": "the receiver was at its limits",
-    "gap": "samples are missing within it",
+    "gap": "cut by missing samples",
     "merged": "more than one burst",
     "guard": "a guard channel showed it too",
     "edge": "cut by the edge of what was watched",
