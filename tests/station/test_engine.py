@@ -113,7 +113,7 @@ def watch(tmp_path, receivers, monkeypatch, clock=None, site_text=SITE_TEXT):
         return item
 
     # A queue that never overflows: the fake receiver delivers faster than time.
-    monkeypatch.setattr(module, "Capture", lambda source: module_capture(source, capacity_s=1e6))
+    monkeypatch.setattr(module, "Capture", lambda source, _: module_capture(source, capacity_s=1e6))
     engine = Engine(
         parse_site(site_text), site_text, tmp_path, open_next, sent.append, told.append, clock or (lambda: START)
     )

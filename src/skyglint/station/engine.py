@@ -24,6 +24,7 @@ from skyglint.echoes.echo import Echo
 from skyglint.echoes.settings import DetectionSettings
 from skyglint.errors import RequestError, SkyglintError, SourceError, StoreError
 from skyglint.signals.block import Block, Encoding, Gap, Source
+from skyglint.signals.encodings import encoding_named
 from skyglint.site import Channel, Site
 from skyglint.station.capture import Capture
 from skyglint.station.chain import Chain, Heard
@@ -50,8 +51,9 @@ SHED_AT, RESUME_AT = 0.25, 0.05
 RETRY_S, SILENT_S = 2.0, 10.0
 #: The same trouble is logged once in this time.
 QUIET_S = 600.0
-#: Seconds of samples held for snippets.
-HELD_S = 20.0
+#: Seconds of samples held for snippets, and that may wait; a fast receiver's take no more than so many bytes.
+HELD_S, QUEUE_S = 20.0, 8.0
+MOST_BYTES = 256 << 20
 #: Pictures of echoes may take this share of the disk budget, samples the rest; looked after so often.
 PICTURE_SHARE, RETENTION_S = 0.5, 6 * 3600.0
 #: Free space below which the disk counts as full, and the reserve that is given up then.
@@ -140,7 +142,8 @@ class Engine:
             self._note_lost(error)
             stop.wait(RETRY_S)
             return False
-        capture = Capture(source)
+        most_s = MOST_BYTES / (source.info.sample_rate_hz * encoding_named(source.info.encoding).bytes_per_sample)
+        capture = Capture(source, min(QUEUE_S, most_s))
         band = (source.info.band_low_hz, source.info.band_high_hz)
         frames: list[tuple[tuple[str, ...], FrameBlock]] = []
         chain = Chain(
@@ -153,7 +156,7 @@ class Engine:
             expected=self._overhead.curves,
             names_echoes=False,
         )
-        chain.recent = Recent(HELD_S, self._site.receiver.correction_ppm)
+        chain.recent = Recent(min(HELD_S, most_s), self._site.receiver.correction_ppm)
         closing = Closing(chain.name, lambda echo: self._keep_snippet(echo, chain.recent), self._monotonic)
         store = LiveStore(
             self._database,
