@@ -23,10 +23,10 @@ def test_the_forming_trail_is_the_decaying_cornu_spiral(crossing, decay):
     assert np.abs(forming_trail(late, crossing, decay) - spiral(late, crossing, decay)).max() < 0.06
 
 
-def trail(rng, rate, decay, frequency, energy, start=0.3):
+def trail(rng, rate, decay, frequency, energy, start=0.3, crossing=0.012):
     """Draw the echo of a forming trail of E/N0 ``energy`` in white noise of unit variance."""
     t = (np.arange(int((start + 6 * decay) * rate)) + 0.5) / rate
-    wave = spiral(t - start, 0.012, decay) * np.exp(2j * np.pi * frequency * t)
+    wave = spiral(t - start, crossing, decay) * np.exp(2j * np.pi * frequency * t)
     wave *= np.exp(1j * rng.uniform(0, 2 * np.pi)) * np.sqrt(energy / np.sum(np.abs(wave) ** 2))
     noise = (rng.standard_normal(len(t)) + 1j * rng.standard_normal(len(t))) / np.sqrt(2)
     return (wave + noise).astype(np.complex64)
@@ -50,3 +50,17 @@ def test_decay_and_frequency_reach_the_cramer_rao_bound(decay, energy_db):
     assert abs(frequencies.mean() - 7.3) < limit / (2 * np.pi * decay) * 0.6
     assert np.median([fit.decay_time_sd_s for fit in fits]) == pytest.approx(times.std(), rel=0.4)
     assert np.median([fit.explained for fit in fits]) == pytest.approx(energy, rel=0.05)
+
+
+@pytest.mark.parametrize(("decay", "crossing"), [(0.1, 0.012), (0.4, 0.03)])
+def test_strong_trails_are_not_fitted_at_a_wrong_minimum(decay, crossing):
+    # At an E/N0 of 42 dB the ripples of the forming trail are strong enough to hold a descent one ripple aside.
+    rng, energy = np.random.default_rng(2), 10**4.2
+    limit = np.sqrt(2 / energy)
+    for _ in range(4):
+        start = 0.3 + rng.uniform(-0.05, 0.05)
+        fit = fit_tone(trail(rng, 1000.0, decay, 3.0, energy, start, crossing), 1000.0, 0.3, decay * 1.3, 3.4)
+        assert abs(fit.decay_time_s - decay) < 4 * decay * limit
+        assert abs(fit.frequency_hz - 3.0) < 4 * limit / (2 * np.pi * decay)
+        assert abs(fit.start_s - start) < 0.002
+        assert fit.explained == pytest.approx(energy, rel=0.04)
