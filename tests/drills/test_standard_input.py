@@ -1,6 +1,7 @@
 """The engine fed by another program through a pipe, and the check of such a station."""
 
 import json
+import os
 import subprocess
 import sys
 import time
@@ -48,3 +49,13 @@ def test_without_a_pipe_the_station_says_so_and_ends(site):
     done = subprocess.run(command, stdin=subprocess.DEVNULL, timeout=60, check=False, capture_output=True, text=True)
     assert done.returncode == 2
     assert "standard input: ended before any sample came" in done.stderr
+
+
+def test_a_terminal_is_no_source_of_samples(site):
+    terminal, end = os.openpty()
+    command = [SKYGLINT, "check", str(site)]
+    done = subprocess.run(command, stdin=end, timeout=60, check=False, capture_output=True, text=True)
+    os.close(terminal)
+    os.close(end)
+    assert done.returncode == 2
+    assert "standard input is a terminal" in done.stderr

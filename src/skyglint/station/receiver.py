@@ -6,6 +6,7 @@ import os
 import sys
 from pathlib import Path
 
+from skyglint.errors import RequestError
 from skyglint.signals.block import Source
 from skyglint.signals.live import LiveSource, Settings
 from skyglint.signals.options import SourceOptions
@@ -33,6 +34,8 @@ def receiver_of(site: Site, folder: Path, gain_db: float | None = None) -> Sourc
     """
     receiver = site.receiver
     if receiver.source == "-":
+        if sys.stdin.isatty():
+            raise RequestError('source = "-": standard input is a terminal: expected samples piped into this command')
         # Unbuffered, so that an engine that starts anew goes on where the last one stopped.
         pipe = os.fdopen(os.dup(sys.stdin.fileno()), "rb", buffering=0)
         settings = Settings(receiver.center_frequency_hz, receiver.sample_rate_hz, None)
