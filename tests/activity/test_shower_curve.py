@@ -1,10 +1,12 @@
 """A shower of known strength and profile in three channels."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 from scipy.stats import binom, chi2
 
+from skyglint.activity.month import season_showers
 from skyglint.activity.populations import free_of_showers, shower_shares
 from skyglint.activity.shower_curve import combine_showers, shower_curve
 from skyglint.activity.shower_study import ShowerResult, ShowerStudy, activity, flux_of
@@ -19,9 +21,9 @@ PERSEIDS = next(shower for shower in load_showers() if shower.iau_code == "PER")
 FLUX = 0.02651
 
 
-def channel(seed, factor=1.0, flux=FLUX, base_km2=600.0, name="far", levels=1.0):
+def channel(seed, factor=1.0, flux=FLUX, base_km2=600.0, name="far", levels=1.0, first="2026-08-05"):
     generator = np.random.default_rng(seed)
-    start = parse_utc("2026-08-05T00:00Z") + 3600.0 * np.arange(24 * 16)
+    start = parse_utc(f"{first}T00:00Z") + 3600.0 * np.arange(24 * 16)
     middle = start + 1800.0
     hour, longitude = local_apparent_solar_hour(middle, -2.9), solar_longitude_deg(middle)
     area = np.maximum(base_km2 * (1.0 + np.cos(2 * np.pi * (hour - 8.0) / 24.0)), 0.0)
@@ -120,6 +122,32 @@ def test_a_course_across_zero_degrees():
 def test_a_shower_that_no_channel_has():
     assert shower_curve([channel(3)], "GEM", np.arange(10.0)) == []
     assert combine_showers([]) == []
+
+
+def month_of(name, **kwargs):
+    studies = {str(k): channel(k, name=str(k), **kwargs) for k in range(2)}
+    return SimpleNamespace(name=name, studies=studies, showers=tuple(combine_showers(studies.values())))
+
+
+def test_a_shower_over_a_months_end_stands_once_with_the_strength_of_both():
+    # The first sixteen days hold the rise, the next the fall: both tell the strength at the same maximum.
+    months = [month_of("2026-07", first="2026-07-28"), month_of("2026-08", first="2026-08-13")]
+    (entry,) = season_showers(months, 1.0)
+    assert entry.months == ("2026-07", "2026-08")
+    assert entry.shower.channels == 2
+    assert len(entry.shower.results) == 4
+    both, parts = entry.shower.flux, [month.showers[0].flux for month in months]
+    width = (both.high_per_km2_h - both.low_per_km2_h) / 2.0
+    assert abs(both.flux_per_km2_h - FLUX) < 3.5 * width
+    assert width < min(part.high_per_km2_h - part.low_per_km2_h for part in parts) / 2.0 + 1e-9
+    # No span of the course stands twice.
+    longitude = [point.longitude_deg for point in entry.curve]
+    assert len(longitude) == len(set(longitude)) > 10
+
+
+def test_a_gap_between_months_parts_two_apparitions():
+    months = [month_of("2026-01"), SimpleNamespace(name="2026-02", studies={}, showers=()), month_of("2026-03")]
+    assert [entry.months for entry in season_showers(months, 1.0)] == [("2026-01",), ("2026-03",)]
 
 
 def test_hours_that_the_shower_rules_are_told():

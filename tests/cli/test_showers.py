@@ -1,6 +1,7 @@
 """``skyglint showers`` from the outside: 80 columns for people, JSON for machines, iCalendar for calendars."""
 
 import json
+import re
 from datetime import datetime
 
 import icalendar
@@ -113,3 +114,19 @@ def test_without_positions_it_says_so(site, capsys):
     )
     assert app.main(["showers", str(site), "--date", "2026-08-13"]) == 0
     assert "no path's response can be told" in " ".join(capsys.readouterr().out.split())
+
+
+def test_the_year_as_a_page(site, tmp_path, capsys):
+    target = tmp_path / "showers.html"
+    assert app.main(["showers", str(site), "--date", "2026-08-12", "--to", str(target)]) == 0
+    assert "maxima from 2026-08-12 on" in capsys.readouterr().out
+    html = target.read_text(encoding="utf-8")
+    assert "<script" not in html
+    assert "http" not in html.replace("http://www.w3.org", "")
+    assert "Perseids (PER) <span>2026-08-13" in html
+    assert "a very long [name] of a channel far away sees it best at" in html
+    # At latitude 54.6 a radiant at declination 58 culminates at 90 - (58 - 54.6) = 86.6 degrees.
+    assert "ZHR 100" in html
+    assert re.search(r"Highest 8[67]\u202f?°", html)
+    assert "54.61" not in html
+    assert app.main(["showers", str(site), "--date", "2026-08-12", "--to", str(target)]) == 2

@@ -21,30 +21,39 @@ def run(
         Path | None,
         typer.Option("--calendar", metavar="FILE", help="Write the maxima of the year from DATE on as iCalendar."),
     ] = None,
+    to: Annotated[
+        Path | None, typer.Option("--to", metavar="HTML", help="Write the year from DATE on as a page.")
+    ] = None,
     json: JsonOption = False,
     force: ForceOption = False,
 ) -> None:
     """Print the active showers, their altitude, and how well each channel's path sees them, by UTC hour.
 
-    Example: `skyglint showers home.toml --date 2026-08-13 --calendar showers.ics`
+    Example: `skyglint showers home.toml --date 2026-08-13 --calendar showers.ics --to showers.html`
 
     The response is the number of trails that a path would count of one flux, 1 being the best hour of a radiant that
     passes through the zenith of the path's middle; a path can see a shower badly while it stands high.
     """
     from skyglint.activity.almanac import coming_maxima, shower_day
     from skyglint.cli.showers_words import as_document, as_icalendar, as_table
+    from skyglint.report.calendar_page import CalendarPage, render_calendar
     from skyglint.site import load_site
 
     place = load_site(site)
     midnight_unix = _midnight_unix(day)
-    if calendar is not None:
+    if calendar is not None or to is not None:
         maxima = coming_maxima(place, midnight_unix)
-        _write(calendar, as_icalendar(maxima, place, midnight_unix), force)
-        typer.echo(f"{calendar}: {len(maxima)} maxima from {day} on", err=json)
+        if calendar is not None:
+            _write(calendar, as_icalendar(maxima, place, midnight_unix), force)
+            typer.echo(f"{calendar}: {len(maxima)} maxima from {day} on", err=json)
+        if to is not None:
+            page = render_calendar(CalendarPage(place.site.name, midnight_unix, tuple(maxima)))
+            _write(to, page.encode("utf-8"), force)
+            typer.echo(f"{to}: {len(maxima)} maxima from {day} on", err=json)
     if json:
         document = as_document(shower_day(place, midnight_unix), place, midnight_unix)
         typer.echo(json_format.dumps(document, allow_nan=False))
-    elif calendar is None:
+    elif calendar is None and to is None:
         from rich.console import Console
 
         console = Console(width=None if sys.stdout.isatty() else 80, highlight=False)

@@ -14,6 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from skyglint.activity.almanac import Maximum, ShowerDay
+from skyglint.report.calendar_page import hour_spans
 from skyglint.report.numbers import counted, fixed, quantity
 from skyglint.site import Site
 from skyglint.sky.showers import Shower
@@ -146,7 +147,7 @@ def _description(maximum: Maximum) -> Iterator[str]:
     yield f"Highest here at {int(np.argmax(day.altitude_deg))} h UTC, {day.altitude_deg.max():.0f} deg."
     for name in day.response:
         hours = day.good_hours(name)
-        seen = f"sees it best at {_spans(hours)} h UTC" if hours else "does not see it"
+        seen = f"sees it best at {hour_spans(hours)} h UTC" if hours else "does not see it"
         yield f"{name} {seen}."
     yield f"Source: {shower.source}" + ("" if shower.confirmed == "seen" else " (from memory)")
 
@@ -156,14 +157,3 @@ def _of_table(shower: Shower) -> str:
     facts += [] if math.isnan(shower.speed_km_s) else [f"{shower.speed_km_s:g} km/s"]
     facts += [] if math.isnan(shower.zhr_max) else [f"ZHR {shower.zhr_max:g}"]
     return ", ".join(facts)
-
-
-def _spans(hours: Sequence[int]) -> str:
-    """Return hours as spans, such as ``0-3, 21-23``."""
-    groups: list[list[int]] = []
-    for hour in hours:
-        if groups and hour == groups[-1][-1] + 1:
-            groups[-1].append(hour)
-        else:
-            groups.append([hour])
-    return ", ".join(f"{group[0]}" if len(group) == 1 else f"{group[0]}-{group[-1]}" for group in groups)
