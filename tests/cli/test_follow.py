@@ -155,7 +155,10 @@ def test_noise_is_no_satellite(call, capsys):
         (["--name", "three", "--beacon-hz", "137100000"], "0 objects (none): expected one"),
         (["--name", "one"], "expected either --beacon-hz or --channel"),
         (["--live", "--name", "three", "--beacon-hz", "137100000"], "--name: no such object in the files"),
-        (["--name", "one", "--channel", "near"], "--channel near: expected one of far tone, somewhere, talk, own voice"),
+        (
+            ["--name", "one", "--channel", "near"],
+            "--channel near: expected one of far tone, somewhere, talk, own voice",
+        ),
         (["--name", "one", "--channel", "somewhere"], "does not say where its transmitter stands"),
         (["--name", "one", "--channel", "talk"], "talk"),
         (["--name", "one", "--beacon-hz", "2250000000"], "expected 2250 MHz inside"),
