@@ -3,6 +3,7 @@
 import itertools
 import json
 import math
+import re
 import threading
 
 import numpy as np
@@ -13,6 +14,7 @@ from skyglint.signals.block import Block, Encoding, Gap, SourceInfo
 from skyglint.site import parse_site
 from skyglint.station import engine as module
 from skyglint.station import levels
+from skyglint.station.disk import Disk
 from skyglint.station.engine import Engine
 from skyglint.store.store import Store
 from skyglint.store.writer import RecordingWriter
@@ -58,17 +60,16 @@ kind = "fm"
 frequency_hz = 97_950_000
 bandwidth_hz = 100_000
 """
-_NOISE = np.random.default_rng(1)
 
 
 def samples(start_s, seconds, bursts, amplitude=15.0):
     """Return raw noise with bursts of noise in the target's upper half of the band at the given seconds."""
-    count = int(RATE * seconds)
-    noise = amplitude * (_NOISE.standard_normal(count) + 1j * _NOISE.standard_normal(count))
+    count, random = int(RATE * seconds), np.random.default_rng(round(10 * start_s))
+    noise = amplitude * (random.standard_normal(count) + 1j * random.standard_normal(count))
     time = start_s + np.arange(count) / RATE
     for burst in bursts:
         inside = (time >= burst) & (time < burst + 0.4)
-        phase = 2 * np.pi * 50e3 * time[inside] + np.cumsum(_NOISE.normal(0, 0.3, inside.sum()))
+        phase = 2 * np.pi * 50e3 * time[inside] + np.cumsum(random.normal(0, 0.3, inside.sum()))
         noise[inside] += 60 * np.exp(1j * phase) * np.exp(-(time[inside] - burst) / 0.2)
     raw = np.stack([noise.real, noise.imag], axis=1).ravel() + 127.5
     return np.clip(np.rint(raw), 0, 255).astype(np.uint8)
@@ -190,6 +191,14 @@ def test_the_time_since_an_earlier_run_is_marked_as_lost(tmp_path, monkeypatch):
     assert lost[0].end_unix - lost[0].start_unix == pytest.approx(57.0, abs=0.05)
 
 
+def test_a_start_before_what_is_stored_is_told(tmp_path, monkeypatch, caplog):
+    watch(tmp_path, [Receiver([(0.0, 3.0)], [])], monkeypatch)
+    earlier = START - 3600.0
+    watch(tmp_path, [Receiver([(0.0, 3.0)], [], earlier)], monkeypatch, clock=lambda: earlier)
+    assert "the database knows times until 2026-08-13T02:00:03Z" in caplog.text
+    assert sorted(span.state for span in stored(tmp_path)[1]) == ["watched", "watched"]
+
+
 def test_a_clock_set_back_by_an_hour_changes_nothing_within_the_run(tmp_path, monkeypatch):
     readings = itertools.chain(itertools.repeat(START, 40), itertools.repeat(START - 3600.0))
     watch(tmp_path, [Receiver([(0.0, 16.0)], [12.0])], monkeypatch, clock=lambda: next(readings))
@@ -221,10 +230,10 @@ def test_a_full_disk_loses_nothing_that_was_found(tmp_path, monkeypatch):
 
 
 def test_a_strong_echo_is_told_even_when_its_samples_cannot_be_kept(tmp_path, monkeypatch):
-    monkeypatch.setattr(Engine, "_disk_is_full", lambda self: True)
+    monkeypatch.setattr(Disk, "is_full", True)
     _, told = watch(tmp_path, [Receiver([(0.0, 24.0)], [12.0, 15.0])], monkeypatch)
     assert [notice.occasion for notice in told].count("strong-echo") == 2
-    assert "underdense echo on far: 13 dB" in told[0].text
+    assert re.match(r"underdense echo on far: 1\d dB, 0\.\d s", told[0].text)
     assert not list((tmp_path / "snippets").glob("*.sigmf-meta"))
 
 

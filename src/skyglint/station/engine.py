@@ -9,37 +9,34 @@ from __future__ import annotations
 import logging
 import math
 import os
-import shutil
 import threading
 import time
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 
-import numpy as np
-
-from skyglint.dsp.bank import FilterBank
 from skyglint.dsp.frames import FrameBlock
 from skyglint.echoes.echo import Echo
 from skyglint.echoes.settings import DetectionSettings
 from skyglint.errors import RequestError, SkyglintError, SourceError, StoreError
-from skyglint.signals.block import Block, Encoding, Gap, Source
+from skyglint.signals.block import Block, Gap, Source
 from skyglint.signals.encodings import encoding_named
-from skyglint.site import Channel, Site
+from skyglint.site import Site
 from skyglint.station.capture import Capture
 from skyglint.station.chain import Chain, Heard
 from skyglint.station.closing import Closing
+from skyglint.station.disk import Disk
 from skyglint.station.feed import Feed
 from skyglint.station.levels import Levels
 from skyglint.station.live import LiveMessage
 from skyglint.station.live_store import LiveStore
 from skyglint.station.notices import Notice, Occasion
+from skyglint.station.outage import Outage
 from skyglint.station.overhead import Overhead
 from skyglint.station.recent import Recent, Samples
-from skyglint.station.retention import SnippetFolder
 from skyglint.station.schedule import is_open, next_change_unix
-from skyglint.station.strength import CARRIER_LESS_DB, peak_words, strength_db
-from skyglint.store.records import CoverageSpan
+from skyglint.station.strength import peak_words, strength_db
+from skyglint.station.warm_up import warm_up
 from skyglint.store.store import Store
 from skyglint.utc import format_utc
 
@@ -54,11 +51,6 @@ QUIET_S = 600.0
 #: Seconds of samples held for snippets, and that may wait; a fast receiver's take no more than so many bytes.
 HELD_S, QUEUE_S = 20.0, 8.0
 MOST_BYTES = 256 << 20
-#: Pictures of echoes may take this share of the disk budget, samples the rest; looked after so often.
-PICTURE_SHARE, RETENTION_S = 0.5, 6 * 3600.0
-#: Free space below which the disk counts as full, and the reserve that is given up then.
-LEAST_FREE_BYTES = 500e6
-RESERVE_BYTES = 16 << 20
 
 
 class Engine:
@@ -94,8 +86,8 @@ class Engine:
     ) -> None:
         self._site, self._site_text = site, site_text
         self._database = folder / site.station.database
-        self._snippets = SnippetFolder(folder / site.station.snippets, site.station.disk_budget_gb * 1e9)
-        self._reserve = self._database.with_suffix(".reserve")
+        budget_bytes = site.station.disk_budget_gb * 1e9
+        self._disk = Disk(self._database, folder / site.station.snippets, budget_bytes, monotonic)
         self._open_source, self._send, self._tell_now = open_source, send, tell
         self._clock, self._monotonic = clock, monotonic
         self._settings = settings or DetectionSettings()
@@ -107,8 +99,7 @@ class Engine:
         self._feed = Feed(clock(), targets)
         self._overhead = Overhead(site, folder, patient=False)
         self._shedding, self._writable = False, True
-        self._lost_since: float | None = None
-        self._lost_reason = ""
+        self._outage = Outage()
         self._last_told: dict[str, float] = {}
         self._last_trouble = "", -math.inf
         self._levels = Levels()
@@ -117,11 +108,13 @@ class Engine:
 
     def run(self, stop: threading.Event) -> None:
         """Watch until ``stop`` is set or the source has ended."""
-        self._make_reserve()
-        self._account_for_absence()
-        self._prepare_database()
-        threading.Thread(target=self._keep_within_budget, args=(stop,), name="retention", daemon=True).start()
         longitude = self._longitude_deg
+        self._disk.make_reserve()
+        self._outage.account_for_absence(
+            self._database, self._site.site.name, self._clock(), lambda unix: is_open(unix, self._hours, longitude)
+        )
+        self._prepare_database()
+        threading.Thread(target=self._disk.keep_within_budget, args=(stop,), name="retention", daemon=True).start()
         if self._overhead.watches:
             threading.Thread(target=self._overhead.keep_ready, args=(stop, self._clock), daemon=True).start()
         while not stop.is_set():
@@ -212,7 +205,8 @@ class Engine:
             if not heard_of:
                 heard_of = True
                 log.info("samples arrive; %d channels are watched", len(self._site.channel))
-            self._since_lost(item, store)
+            if lost := self._outage.end(item.start_unix, self._site.channel):
+                store.keep(Heard(coverage=lost))
             for heard in chain.process(item):
                 self._take(heard, store, closing)
             self._settle(closing.done(), store)
@@ -255,12 +249,12 @@ class Engine:
 
     def _keep_snippet(self, echo: Echo, recent: Samples) -> Echo:
         strength = strength_db(echo, self._channels[echo.channel])
-        if not strength >= self._site.station.snippet_snr_db or self._disk_is_full():
+        if not strength >= self._site.station.snippet_snr_db or self._disk.is_full:
             return echo
         excerpt = recent.excerpt(echo.start_unix - 0.5, echo.end_unix + 0.5)
         try:
             if excerpt is not None:
-                self._snippets.keep(excerpt, echo.channel, strength)
+                self._disk.snippets.keep(excerpt, echo.channel, strength)
         except SkyglintError as error:
             log.warning("snippet not kept: %s", error)
         return echo
@@ -282,45 +276,14 @@ class Engine:
     def _begin_run(self, store: Store) -> int:
         return store.begin_run(self._site.site.name, self._site_text, "watch", asdict(self._settings), self._clock())
 
-    def _account_for_absence(self) -> None:
-        """Mark the time since an earlier engine's last word as lost, where the station should have been watching."""
-        now = self._clock()
-        if not self._database.exists():
-            return
-        try:
-            with Store.open(self._database, site_name=self._site.site.name) as store:
-                span = store.span()
-        except RequestError:
-            # Nothing of this site is in it yet.
-            return
-        except StoreError as error:
-            log.warning("coverage before the start is not known: %s", error)
-            return
-        # A longer absence was a decision; the calendar shows it as nights without a recording.
-        if span is not None and 0 < now - span[1] < 86_400 and is_open(span[1], self._hours, self._longitude_deg):
-            self._lost_since, self._lost_reason = span[1], "the engine was not running"
-
     def _note_lost(self, error: SkyglintError) -> None:
         # The page and the coverage are public: where the receiver is to be found stands in the log only.
         now, reason = self._clock(), str(error).removeprefix(f"{self._site.receiver.source}: ")
-        if self._lost_since is None:
+        if self._outage.begin(now, reason):
             log.warning("no samples: %s; it is tried again every %.0f s", error, RETRY_S)
-            self._lost_since, self._lost_reason = now, reason
         self._send(self._feed.idle(now, "lost", f"No samples: {reason}.", self._health(None)))
-        if now - self._lost_since > SILENT_S:
+        if self._outage.lasts_s(now) > SILENT_S:
             self._notice("receiver-silent", reason)
-
-    def _since_lost(self, item: Block | Gap, store: LiveStore) -> None:
-        """Write the span since samples were lost, now that there are samples again."""
-        if self._lost_since is None:
-            return
-        since, self._lost_since = self._lost_since, None
-        if item.start_unix > since:
-            spans = tuple(
-                CoverageSpan(channel.name, since, item.start_unix, "lost", self._lost_reason)
-                for channel in self._site.channel
-            )
-            store.keep(Heard(coverage=spans))
 
     def _silent(self, silent_s: float) -> None:
         text = f"the receiver has sent nothing for {silent_s:.0f} s"
@@ -332,32 +295,9 @@ class Engine:
         if text != self._last_trouble[0] or now - self._last_trouble[1] > QUIET_S:
             self._last_trouble = text, now
             log.error("%s; what is found meanwhile is held in memory", text)
-        if self._disk_is_full() or "disk is full" in str(error):
-            self._reserve.unlink(missing_ok=True)
-            self._snippets.shrink_to(self._snippets.used_bytes / 2)
+        if self._disk.is_full or "disk is full" in text:
+            self._disk.give_way()
             self._notice("disk-full", "The disk is full; old snippets are given up to keep the tables growing.")
-
-    def _make_reserve(self) -> None:
-        """Lay a small file aside that is given up when the disk fills, so that the tables can still be written."""
-        if self._reserve.exists() or shutil.disk_usage(self._reserve.parent).free < LEAST_FREE_BYTES:
-            return
-        with self._reserve.open("wb") as file:
-            file.write(b"\0" * RESERVE_BYTES)
-
-    def _keep_within_budget(self, stop: threading.Event) -> None:
-        """Hold pictures to their share of the budget, and samples to what they leave, a few times a day."""
-        budget = self._site.station.disk_budget_gb * 1e9
-        while not stop.is_set():
-            try:
-                with Store.open(self._database, "write") as store:
-                    pictures = store.keep_pictures_within(PICTURE_SHARE * budget, CARRIER_LESS_DB)
-                self._snippets.set_budget(budget - pictures)
-            except SkyglintError as error:
-                log.warning("the disk budget could not be looked after: %s", error)
-            stop.wait(RETENTION_S)
-
-    def _disk_is_full(self) -> bool:
-        return shutil.disk_usage(self._database.parent).free < LEAST_FREE_BYTES
 
     def _notice(self, occasion: Occasion, text: str) -> None:
         now = self._monotonic()
@@ -372,21 +312,8 @@ class Engine:
             "backlog_share": capture.backlog if capture else 0.0,
             "dropped_s": capture.dropped_s if capture else 0.0,
             "cpu_s": usage.user + usage.system,
-            "disk_free_bytes": float(shutil.disk_usage(self._database.parent).free),
-            "snippets_bytes": float(self._snippets.used_bytes),
+            "disk_free_bytes": self._disk.free_bytes,
+            "snippets_bytes": float(self._disk.snippets.used_bytes),
             "spectra_shed": float(self._shedding),
             "database_unwritable": float(not self._writable),
         }
-
-
-def warm_up(sample_rate_hz: float) -> None:
-    """Load and compile what the chain will need, so that the first seconds of samples do not have to wait for it."""
-    from skyglint.fm.identity import identify
-
-    values = np.full(2 * int(0.05 * sample_rate_hz), 127, dtype=np.uint8)
-    channel = Channel(name="warm-up", role="target", kind="fm", frequency_hz=1e8, bandwidth_hz=sample_rate_hz / 4)
-    encoding = Encoding("cu8", values.dtype, 127.5, 127.5)
-    FilterBank([channel]).process(Block(values, encoding, 0, 0.0, 0, sample_rate_hz, 1e8))
-    if sample_rate_hz >= 200_000:
-        random = np.random.default_rng(0)
-        identify(random.standard_normal(int(0.2 * sample_rate_hz)).astype(np.complex64), sample_rate_hz)
