@@ -19,6 +19,8 @@ from skyglint.report.page import environment
 from skyglint.utc import format_utc
 
 WIDE_PX, NARROW_PX = 1000.0, 340.0
+#: Least visual rate at the maximum of a shower that stands open on the page.
+_LEAST_ZHR = 3.0
 _YEAR_S = 365.2564 * 86_400.0
 
 
@@ -40,6 +42,17 @@ class CalendarPage:
     start_unix: float
     maxima: tuple[Maximum, ...]
 
+    @property
+    def main(self) -> list[Maximum]:
+        """Those of a published visual rate that is worth a look; all where there is none such."""
+        return [maximum for maximum in self.maxima if rate(maximum) >= _LEAST_ZHR] or list(self.maxima)
+
+    @property
+    def lesser(self) -> list[Maximum]:
+        """The others."""
+        main = {maximum.day.shower.iau_code for maximum in self.main}
+        return [maximum for maximum in self.maxima if maximum.day.shower.iau_code not in main]
+
 
 def render_calendar(page: CalendarPage) -> str:
     """Return the page as HTML; every text that came from outside is escaped on its way in."""
@@ -57,7 +70,8 @@ def day_of(unix: float) -> str:
 
 
 def year_figure(page: CalendarPage, width: float = WIDE_PX) -> Markup:
-    """Return the year with a band for every shower."""
+    """Return the year with a band for every shower; on a narrow screen for the main ones."""
+    shown = page.maxima if width > 500.0 else page.main
     strongest = max((rate(maximum) for maximum in page.maxima), default=1.0)
     bands = [
         Band(
@@ -68,7 +82,7 @@ def year_figure(page: CalendarPage, width: float = WIDE_PX) -> Markup:
             (maximum.unix - page.start_unix) / _YEAR_S,
             math.sqrt(rate(maximum) / strongest),
         )
-        for maximum in page.maxima
+        for maximum in shown
     ]
     label = f"Windows of activity and maxima of {len(bands)} showers in the year from {day_of(page.start_unix)} on"
     months = _months(page.start_unix)
