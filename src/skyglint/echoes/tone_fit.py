@@ -2,7 +2,8 @@
 
 Model in white noise: the echo of a trail that forms while the meteor crosses its Fresnel zone, each element decaying
 from then on (the Cornu spiral of McKinley, "Meteor Science and Engineering" (1961) ch. 8, with the decay inside the
-integral), times exp(i 2 pi (f t + r t^2/2)). A rise without the spiral's turning phase would be read as Doppler. The
+integral), times exp(i 2 pi (f t + r t^2/2)). A rise without the spiral's turning phase would be read as Doppler; so
+would the small step of phase where a real trail ends, which is allowed for as an unknown of a hundredth. The
 complex amplitude is solved for exactly at every step (variable projection: Golub & Pereyra, SIAM J. Numer. Anal. 10,
 413 (1973) [citation from memory]); the rest by damped Gauss-Newton steps. In Gaussian noise least squares is maximum
 likelihood, and the inverse of the same matrix gives the standard errors (Rife & Boorstyn, IEEE Trans. IT-20, 591
@@ -22,7 +23,8 @@ Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
 _ITERATIONS = 60
-_STEPS = np.array([1e-4, 1e-4, 1e-6, 1e-3, 1e-2])
+_STEPS = np.array([1e-4, 1e-4, 1e-6, 1e-3, 1e-2, 1e-4, 1e-4])
+_END_SD = 0.01  # of the amplitude: a trail that ends r = 2 to 4 half zones on adds about 1 / (2 pi^2 r^2)
 _RATE_SD_HZ_S = 3.0  # what changing winds do to a trail's shift; a head's chirp is taken out before
 _ZONES = 2.5, 4.0  # half zones to which the trail's end turns the phase fully, and where it is left out
 _FIRST_ZONES = 0.5, 1.5  # for the first descent: a trail without ripples has no wrong minimum
@@ -78,7 +80,7 @@ def fit_tone(
     start_s = _onset(z, rate_hz, start_s, decay)
     model = _Tone(*_thinned(z, rate_hz, start_s, decay), start_s + 0.5 * decay)
     guesses = [
-        np.array([np.log(decay), np.log(crossing), start_s + shift * crossing, 0.0, 0.0])
+        np.array([np.log(decay), np.log(crossing), start_s + shift * crossing, 0.0, 0.0, 0.0, 0.0])
         for crossing in _CROSSINGS_S
         for shift in _SHIFTS
     ]
@@ -150,7 +152,7 @@ def _descended(model: _Tone, theta: Floats, scale_s: float) -> Floats:
     return theta
 
 
-_LIMITS = np.array([50.0, 50.0, 1.0, 500.0, 1e4])
+_LIMITS = np.array([50.0, 50.0, 1.0, 500.0, 1e4, 10.0, 10.0])
 
 
 def forming_trail(
@@ -192,23 +194,32 @@ def forming_trail(
     return np.asarray(gain)
 
 
+_PRIOR_SD = np.array([_RATE_SD_HZ_S, _END_SD, _END_SD])
+
+
+def _later(zones: Floats) -> Floats:
+    """Return how much of a trail's end lies behind, 0 to 1, by the half zones since the meteor's passing."""
+    return np.asarray(0.5 - 0.5 * np.cos(np.pi * np.clip((zones - _ZONES[0]) / (_ZONES[1] - _ZONES[0]), 0.0, 1.0)))
+
+
 class _Tone:
     def __init__(self, z: Complexes, t: Floats, widths: Floats, centre: float) -> None:
         self._z, self._t, self._widths, self._centre = z, t, widths, centre
         self._root = np.sqrt(widths)
         self.zones = _FIRST_ZONES
         span, least = float(t[-1]), float(widths.min())
-        self._low = np.array([np.log(least), np.log(0.1 * least), -span, -1e5, -1e5])
-        self._high = np.array([np.log(20.0), np.log(_LONGEST_CROSSING_S), span, 1e5, 1e5])
+        self._low = np.array([np.log(least), np.log(0.1 * least), -span, -1e5, -1e5, -0.3, -0.3])
+        self._high = np.array([np.log(20.0), np.log(_LONGEST_CROSSING_S), span, 1e5, 1e5, 0.3, 0.3])
 
     def bounded(self, theta: Floats) -> Floats:
         return np.asarray(np.clip(theta, self._low, self._high))
 
     def wave(self, theta: Floats) -> Complexes:
         """Return the tone of unit amplitude."""
-        log_decay, log_crossing, start, frequency, rate = theta
+        log_decay, log_crossing, start, frequency, rate, in_phase, quadrature = theta
         crossing, decay = float(np.exp(log_crossing)), float(np.exp(log_decay))
         shape = forming_trail(self._t - start, crossing, decay, self._widths, self.zones)
+        shape = shape * (1.0 + complex(in_phase, quadrature) * _later((self._t - start) / crossing))
         ahead = self._t - self._centre
         turned = np.exp(2j * np.pi * (frequency * ahead + 0.5 * rate * ahead**2))
         return np.asarray(self._root * shape * turned * np.sinc(frequency * self._widths))
@@ -220,7 +231,7 @@ class _Tone:
     def cost(self, theta: Floats) -> float:
         wave = self.wave(theta)
         size = max(float(np.vdot(wave, wave).real), 1e-12)
-        return float(-(abs(np.vdot(wave, self._z)) ** 2) / size + (theta[4] / _RATE_SD_HZ_S) ** 2 / 2)
+        return float(-(abs(np.vdot(wave, self._z)) ** 2) / size + np.square(theta[4:] / _PRIOR_SD).sum() / 2)
 
     def linearized(self, theta: Floats) -> tuple[Floats, Floats]:
         """Return residuals and derivatives, real and imaginary parts as rows, the amplitude projected out."""
@@ -235,9 +246,9 @@ class _Tone:
             change = amplitude * (self.wave(moved) - wave) / small
             columns.append(change - wave * (np.vdot(wave, change) / size))
         jacobian = np.stack(columns, axis=1)
-        prior = np.array([[0.0, 0.0, 0.0, 0.0, np.sqrt(0.5) / _RATE_SD_HZ_S]])
+        prior = np.eye(3, 7, 4) * np.sqrt(0.5) / _PRIOR_SD[:, None]
         stacked = np.concatenate([jacobian.real, jacobian.imag, prior])
-        return np.concatenate([residual.real, residual.imag, [-theta[4] * prior[0, 4]]]), stacked
+        return np.concatenate([residual.real, residual.imag, -prior @ theta]), stacked
 
     def result(self, theta: Floats, frequency_hz: float) -> ToneFit | None:
         _, jacobian = self.linearized(theta)
