@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from skyglint.fm.blocks import BIT_RATE_HZ, BLOCK_BITS
 from skyglint.fm.identity import Identity, identify
 from skyglint.simulate.multiplex import FmStation
+from skyglint.simulate.programme import ProgrammeType
 from skyglint.simulate.scenario import Transmitter
 
 RATE_HZ = 250_000.0
@@ -56,7 +57,7 @@ def measure_success(
 ) -> list[RdsCell]:
     """Return the success in each cell of levels and lengths, over ``bursts`` bursts each; every fourth is mono."""
     random = np.random.default_rng([seed, 1])
-    stereo, mono = (_Stream(random, rds_hz, pilot_hz=pilot_hz) for pilot_hz in (6_750.0, 0.0))
+    stereo, mono = (StationSignal(random, rds_hz, pilot_hz=pilot_hz) for pilot_hz in (6_750.0, 0.0))
     cells = []
     for duration_s in lengths_s:
         for snr_db in levels_db:
@@ -78,7 +79,8 @@ def measure_errors(bursts: int, seed: int) -> RdsErrors:
     """
     random = np.random.default_rng([seed, 2])
     streams = [
-        _Stream(random, rds_hz, pilot_hz=pilot_hz) for rds_hz, pilot_hz in ((3_200, 6_750), (4_000, 0), (0, 6_750))
+        StationSignal(random, rds_hz, pilot_hz=pilot_hz)
+        for rds_hz, pilot_hz in ((3_200, 6_750), (4_000, 0), (0, 6_750))
     ]
     codes = confirmations = 0
     for index in range(bursts):
@@ -133,14 +135,17 @@ def success_table(cells: Sequence[RdsCell]) -> str:
     return "\n".join(lines)
 
 
-class _Stream:
+class StationSignal:
     """A station's noiseless signal, from which bursts are cut at random."""
 
-    def __init__(self, random: np.random.Generator, rds_hz: float, pilot_hz: float) -> None:
+    def __init__(
+        self, random: np.random.Generator, rds_hz: float, pilot_hz: float, programme: ProgrammeType = "music"
+    ) -> None:
         transmitter = Transmitter(
             name="Vindhamn",
             kind="fm",
             frequency_hz=98.3e6,
+            programme=programme,
             rds_hz=float(rds_hz),
             pilot_hz=float(pilot_hz),
             rds_pi=_CODE,
@@ -151,9 +156,14 @@ class _Stream:
         step = round(RATE_HZ)
         self._samples = np.concatenate([station.read(start, step) for start in range(0, int(_STREAM_S) * step, step)])
 
-    def burst(self, random: np.random.Generator, duration_s: float, snr_db: float) -> NDArray[np.complex64]:
+    def burst(
+        self, random: np.random.Generator, duration_s: float, snr_db: float, shift_hz: float = 0.0
+    ) -> NDArray[np.complex64]:
+        """Return a burst in noise, shape (n,), at `RATE_HZ`; its SNR is in `BANDWIDTH_HZ`."""
         n = round(duration_s * RATE_HZ)
         start = int(random.integers(len(self._samples) - n))
         noise = random.standard_normal(2 * n, dtype=np.float32).view(np.complex64)
         amplitude = np.float32(math.sqrt(2 * 10 ** (snr_db / 10) * BANDWIDTH_HZ / RATE_HZ))
-        return self._samples[start : start + n] * amplitude + noise
+        turns = np.exp(2j * np.pi * shift_hz / RATE_HZ * np.arange(n)).astype(np.complex64)
+        burst: NDArray[np.complex64] = self._samples[start : start + n] * turns * amplitude + noise
+        return burst

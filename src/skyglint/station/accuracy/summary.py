@@ -16,12 +16,14 @@ from skyglint.station.accuracy.false_alarms import (
     noise_false_alarms,
     nuisance_false_alarms,
 )
+from skyglint.station.accuracy.fm_doppler import measure_fm_doppler
 from skyglint.station.accuracy.measurements import carrier_scatter, overdense_timing, underdense_timing
 from skyglint.station.accuracy.months import measure_months
 from skyglint.station.accuracy.overlaps import overlap_flags
 from skyglint.station.accuracy.rds import measure_errors, measure_success
 from skyglint.station.accuracy.spectra import STATIONS, learning
 from skyglint.station.accuracy.surveys import measure_surveys
+from skyglint.station.accuracy.reflections import measure_reflections
 from skyglint.station.accuracy.tracks import measure_chance_share, measure_tracks
 
 BURSTS_S = (0.05, 0.2, 1.0, 5.0)
@@ -74,11 +76,15 @@ def _classes(seed: int, effort: float) -> Figures:
 def _rds(seed: int, effort: float) -> Figures:
     for cell in measure_success(_times(60, effort), seed):
         yield f"station named from {cell.duration_s:g} s at {cell.snr_db:g} dB", cell
+    for shift in measure_fm_doppler(_times(40, effort), seed):
+        yield f"shift of {shift.programme} from {shift.duration_s:g} s at {shift.snr_db:g} dB", shift
     yield "stations named wrongly", measure_errors(_times(1000, effort), seed)
 
 
 def _satellites(seed: int, effort: float) -> Figures:
     yield "no beacon", measure_chance_share(_times(500, effort), seed)
+    for reflection in measure_reflections(_times(40, effort), seed):
+        yield f"reflection of {reflection.kind}, {reflection.margin_db:+g} dB of what is needed", reflection
     for cell in measure_tracks(_times(40, effort), seed):
         yield f"beacon at {cell.frequency_hz / 1e6:g} MHz, {cell.c_n0_db_hz:g} dB-Hz", cell
 
