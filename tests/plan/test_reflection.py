@@ -28,8 +28,8 @@ def test_the_ends_may_be_swapped():
 
 
 def test_needed_ratio():
-    # 7 / sqrt(1 Hz x 100 s) = 0.7; an FM channel is bounded by the gain's wandering, not by its noise.
-    assert needed_snr_db("carrier", 6e3, 100.0) == pytest.approx(10 * math.log10(0.7))
+    # 7 sqrt(28 Hz / 100 s) = 3.7; an FM channel is bounded by the gain's wandering, not by its noise.
+    assert needed_snr_db("carrier", 6e3, 100.0) == pytest.approx(10 * math.log10(3.704), abs=0.01)
     assert needed_snr_db("fm", 200e3, 10.0) == pytest.approx(10 * math.log10(0.015))
 
 

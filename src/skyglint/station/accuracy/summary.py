@@ -21,9 +21,9 @@ from skyglint.station.accuracy.measurements import carrier_scatter, overdense_ti
 from skyglint.station.accuracy.months import measure_months
 from skyglint.station.accuracy.overlaps import overlap_flags
 from skyglint.station.accuracy.rds import measure_errors, measure_success
+from skyglint.station.accuracy.reflections import measure_reflections
 from skyglint.station.accuracy.spectra import STATIONS, learning
 from skyglint.station.accuracy.surveys import measure_surveys
-from skyglint.station.accuracy.reflections import measure_reflections
 from skyglint.station.accuracy.tracks import measure_chance_share, measure_tracks
 
 BURSTS_S = (0.05, 0.2, 1.0, 5.0)
