@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,7 @@ from skyglint.echoes.picker import Burst, Picker, window_readings
 from skyglint.echoes.plan import SearchPlan
 from skyglint.echoes.scales import WindowStatistics, search_windows, window_statistics
 from skyglint.echoes.thresholds import Thresholds
-from skyglint.echoes.weights import StationSpectrum
+from skyglint.echoes.weights import StationSpectrum, Weighting
 
 Floats = NDArray[np.float64]
 
@@ -109,6 +110,7 @@ class FmSearch:
         self._lessons: list[Closed] = []
         self._stations = [StationSpectrum(spectrum) for spectrum in plan.spectra]
         self._taught: set[int] = set()
+        self._known: tuple[Sequence[Weighting], WindowStatistics] | None = None
         self._pickers = [Picker(self._windows, plan.settings, plan.frame_s) for _ in plan.channels]
 
     @property
@@ -144,13 +146,17 @@ class FmSearch:
         ]
 
     def _statistics(self) -> WindowStatistics:
+        """Return what noise does in the windows with the weights as they stand; worked out once for each setting."""
         weightings = self.lanes.weightings
-        return window_statistics(
-            self._windows,
-            np.array([weighting.samples_per_frame for weighting in weightings]),
-            np.array([weighting.skewness for weighting in weightings]),
-            self._plan.settings.false_alarms_per_channel_hour,
-        )
+        if self._known is None or self._known[0] is not weightings:
+            statistics = window_statistics(
+                self._windows,
+                np.array([weighting.samples_per_frame for weighting in weightings]),
+                np.array([weighting.skewness for weighting in weightings]),
+                self._plan.settings.false_alarms_per_channel_hour,
+            )
+            self._known = weightings, statistics
+        return self._known[1]
 
     def _search(self, thresholds: Floats, n_steps: int, per_step: int) -> list[Closed]:
         first = self._cleaned.end - n_steps * per_step
