@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from skyglint.dsp.line_floor import LineFloor, first_floor, quiet_looks, smooth_floor, steady_lines
+from skyglint.dsp.line_floor import LineFloor, clear_lines, first_floor, quiet_looks, smooth_floor, steady_lines
 
 RNG = np.random.default_rng(11)
 
@@ -44,11 +44,11 @@ def test_a_line_that_moves_is_followed_at_once_and_a_burst_beside_it_is_not():
     floor = LineFloor(power, 1.0)
     look = np.ones(100)
     look[51], look[70] = 1e3, 1e3
-    floor.update(look, steady_lines(floor.power, np.ones(100)))
+    floor.update(look, clear_lines(floor.power, np.ones(100)))
     assert floor.power[51] == pytest.approx(1e3, rel=0.01)
     assert floor.power[70] == pytest.approx(1.0)
     for _ in range(20):
-        floor.update(look, steady_lines(floor.power, np.ones(100)))
+        floor.update(look, clear_lines(floor.power, np.ones(100)))
     assert floor.power[50] < 10.0
 
 
@@ -65,6 +65,19 @@ def test_the_first_floor_knows_bursts_from_lines(share):
     assert np.median(rest) == pytest.approx(1.0, abs=0.1)
     assert rest.max() < 5.0
     assert 15 < floor[500] < 150
+
+
+def test_many_strong_echoes_one_after_another_do_not_become_a_line():
+    # Two looks in nine hold an echo that reaches over all bins, from twice to a thousand times the noise.
+    truth = np.ones(640)
+    floor = LineFloor(truth)
+    for number in range(900):
+        (look,) = exponential(truth, 1)
+        if number % 9 < 2:
+            look += 1000.0 / (1.0 + ((np.arange(640) - 320 + RNG.normal(0, 5)) / 5.0) ** 2)
+        smooth = smooth_floor(floor.power, 128)
+        floor.update(look, clear_lines(floor.power, smooth))
+    assert floor.power.max() < 4.0
 
 
 def test_the_smooth_floor_follows_a_slope_and_leaves_lines_out():

@@ -71,7 +71,8 @@ def test_a_trail_at_the_edge_of_the_band_is_found(frequency):
 def test_a_trail_on_a_direct_carrier_is_found_and_the_carrier_is_not():
     t = times(25)
     (echo,) = heard(frames_of(tone(t, 0.4, 40.0) + trail(t, 20.3, 0.05, 2.0, 300.0), np.random.default_rng(3)))
-    assert echo.start_unix - START_UNIX == pytest.approx(20.3, abs=0.03)
+    # Where the line is taken out the echo rings on both sides.
+    assert echo.start_unix - START_UNIX == pytest.approx(20.3, abs=0.1)
 
 
 def test_a_direct_carrier_that_drifts_is_no_echo():

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import fft, fftfreq, ifft
 
-from skyglint.dsp.line_floor import LineFloor, first_floor, quiet_looks, smooth_floor, steady_lines
+from skyglint.dsp.line_floor import LineFloor, clear_lines, first_floor, quiet_looks, smooth_floor, steady_lines
 
 Floats = NDArray[np.float64]
 
@@ -51,7 +51,7 @@ class Whitener:
         if lines.any() and not samples.all():
             noise = smooth + _CAUTION * self._cut_off(noise - smooth, samples != 0)
         block = ifft(transform * self._gain(noise)) * self._window
-        self._floor.update(power, lines)
+        self._floor.update(power, clear_lines(floor, smooth))
         out = self._tail + block[: self._n]
         self._tail, self._last = block[self._n :], step.astype(np.complex128)
         return np.asarray(out, dtype=np.complex64)
