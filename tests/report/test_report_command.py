@@ -1,6 +1,7 @@
 import webbrowser
 
 import pytest
+from astropy.table import Table
 
 from skyglint.cli import main
 
@@ -16,6 +17,18 @@ def test_the_latest_night_is_written_and_named(outage_store, tmp_path, capsys):
     html = (tmp_path / "pages" / "night-2026-08-12.html").read_text(encoding="utf-8")
     assert html.startswith("<!doctype html>")
     assert "Harrow Fell" in html
+
+
+def test_figures_and_numbers_stand_in_a_folder_beside_the_page(outage_store, tmp_path, capsys):
+    assert run(outage_store, "--to", tmp_path, "--figures") == 0
+    folder = tmp_path / "night-2026-08-12"
+    files = {file.name for file in folder.iterdir()}
+    assert f"{len(files)} files of figures and numbers" in capsys.readouterr().out
+    assert {"solar-clock.svg", "solar-clock.png", "echoes.csv", "coverage.ecsv", "rates.csv"} <= files
+    assert (folder / "solar-clock.png").read_bytes().startswith(b"\x89PNG")
+    rates = Table.read(folder / "rates.ecsv", format="ascii.ecsv")
+    assert str(rates["rate_per_h"].unit) == "1 / h"
+    assert rates.meta["table"] == "rates"
 
 
 def test_a_page_is_not_overwritten_unless_told_to(outage_store, tmp_path, capsys):

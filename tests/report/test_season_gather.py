@@ -98,6 +98,14 @@ def test_a_channel_of_unknown_place_has_no_expectation(month_page):
     assert set(month_page.months[0].studies) == {"north-sea", "salt-island"}
 
 
+def test_the_solar_clock_at_the_paths_middle(month_page):
+    by_name = {entry.channel.name: entry for entry in month_page.channels}
+    # The middle of 54.6 N 2.9 W and 58.72 N 6.05 E lies at 1.330 E (sum of the two unit vectors, worked apart): 4.230
+    # degrees, 17 minutes.
+    assert by_name["north-sea"].middle_ahead_h == pytest.approx(4.230 / 15.0, abs=0.001)
+    assert np.isnan(by_name["far-fjord"].middle_ahead_h)
+
+
 def test_calibration_divides_the_flux(month_store, month_page):
     with Store.open(month_store) as store:
         halved = gather_season(store, "2026-08", calibration=2.0)

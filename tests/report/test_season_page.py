@@ -10,7 +10,7 @@ import pytest
 from astropy.table import Table
 
 from skyglint.cli import main
-from skyglint.report.season_files import write_season_files
+from skyglint.report.page_files import write_season_files
 from skyglint.report.season_page import render_season
 from skyglint.report.season_views import figures
 from skyglint.report.season_words import zhr_words
@@ -139,7 +139,7 @@ def test_a_year(month_store, tmp_path):
         (("--month", "2026"), "--month 2026: expected a month like 2026-08"),
         (("--year", "2026-08"), "--year 2026-08: expected a year like 2026"),
         (("--month", "2026-08", "--date", "2026-08-12"), "--date, --month and --year: give one of them"),
-        (("--figures",), "--figures and --calibration go with --month or --year"),
+        (("--calibration", "2"), "--calibration goes with --month or --year"),
         (("--month", "2026-08", "--calibration", "0"), "--calibration 0: expected a factor above 0"),
         (("--month", "2025-08"), "no night in 2025-08: the database holds nights from 2026-08-03 to 2026-08-17"),
     ],

@@ -32,7 +32,7 @@ def run(
     ] = None,
     figures: Annotated[
         bool,
-        typer.Option("--figures", help="Also a folder of figures (SVG, PNG) and numbers (CSV, ECSV): month, year."),
+        typer.Option("--figures", help="Also a folder of figures (SVG, PNG) and numbers (CSV, ECSV)."),
     ] = False,
     calibration: Annotated[
         float,
@@ -55,23 +55,24 @@ def run(
     if sum(choice is not None for choice in (night, month, year)) > 1:
         raise RequestError("--date, --month and --year: give one of them")
     season = month or year
-    if season is None and (figures or calibration != 1.0):
-        raise RequestError("--figures and --calibration go with --month or --year")
+    if season is None and calibration != 1.0:
+        raise RequestError("--calibration goes with --month or --year")
     if not calibration > 0.0:
         raise RequestError(f"--calibration {calibration:g}: expected a factor above 0")
     _check_season(month, year)
     with Store.open(database, site_name=site) as store:
         if season is None:
-            path = _night(store, _date(night), to, force)
+            path = _night(store, _date(night), to, figures, force)
         else:
             path = _season(store, season, to, figures, calibration, force)
     if open_page and not webbrowser.open(path.resolve().as_uri()):
         typer.echo("No browser was found to open it.", err=True)
 
 
-def _night(store: Store, wanted: date | None, to: Path, force: bool) -> Path:
+def _night(store: Store, wanted: date | None, to: Path, figures: bool, force: bool) -> Path:
     from skyglint.report.gather import gather_night
     from skyglint.report.page import render_night
+    from skyglint.report.page_files import write_night_files
 
     page = gather_night(store, wanted)
     path = to / f"night-{page.date}.html"
@@ -79,12 +80,15 @@ def _night(store: Store, wanted: date | None, to: Path, force: bool) -> Path:
         typer.echo(f"The latest night in the database is that of {page.date}.")
     _write(path, render_night(page), force)
     typer.echo(f"{path}: {page.site_name}, night of {page.date}")
+    if figures:
+        folder = path.with_suffix("")
+        typer.echo(f"{folder}: {write_night_files(page, store, folder)} files of figures and numbers")
     return path
 
 
 def _season(store: Store, name: str, to: Path, figures: bool, calibration: float, force: bool) -> Path:
     from skyglint.cli.progress import progress
-    from skyglint.report.season_files import write_season_files
+    from skyglint.report.page_files import write_season_files
     from skyglint.report.season_gather import gather_season
     from skyglint.report.season_page import render_season
 

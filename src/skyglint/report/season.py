@@ -36,6 +36,8 @@ class ChannelSeason:
         As the site file declares it.
     distance_km, bearing_deg
         From the rounded place to the transmitter; NaN where its place is unknown.
+    middle_ahead_h
+        Local solar time at the path's middle less that at the site; NaN where the transmitter's place is unknown.
     echoes, bursts
         Echoes that count as meteors, and bursts of any class.
     nights, cycle, morning
@@ -56,6 +58,7 @@ class ChannelSeason:
     channel: Channel
     distance_km: float
     bearing_deg: float
+    middle_ahead_h: float
     echoes: int
     bursts: int
     nights: CombinedRate

@@ -18,6 +18,8 @@ from skyglint.activity.wind import HourlyDoppler, doppler_by_hour, shifts_of
 from skyglint.report.lanes import NOT_RECORDED, lost_spans, way_to
 from skyglint.report.season import Array, ChannelSeason
 from skyglint.site import Channel, SitePlace
+from skyglint.sky.radiants import unit_vector
+from skyglint.sky.sun import signed_deg
 from skyglint.store.records import CoverageSpan, FloorHistory, StoredEcho
 
 
@@ -118,6 +120,7 @@ def channel_season(
         channel=channel,
         distance_km=distance_km,
         bearing_deg=bearing_deg,
+        middle_ahead_h=_middle_ahead_h(place, channel),
         echoes=sum(row.echoes for row in night_rows),
         bursts=sum(part.bursts for part in quality),
         nights=combined_rate([row.echoes for row in night_rows], live_h),
@@ -134,6 +137,16 @@ def channel_season(
         floor_reach_db=float(np.percentile(np.abs(levels - median), 95.0)) if levels.size else np.nan,
         doppler=_doppler(quality),
     )
+
+
+def _middle_ahead_h(place: SitePlace, channel: Channel) -> float:
+    """Return how far the solar clock at the path's middle is ahead of that at the rounded place."""
+    if channel.latitude_deg is None or channel.longitude_deg is None:
+        return float("nan")
+    here = unit_vector(round(place.longitude_deg, 1), round(place.latitude_deg, 1))
+    middle = here + unit_vector(channel.longitude_deg, channel.latitude_deg)
+    longitude_deg = float(np.degrees(np.arctan2(middle[1], middle[0])))
+    return float(signed_deg(longitude_deg - round(place.longitude_deg, 1))) / 15.0
 
 
 def _doppler(quality: Sequence[Quality]) -> HourlyDoppler:

@@ -76,6 +76,7 @@ _COLUMNS: dict[str, tuple[Column, ...]] = {
         Column("amplitude_sd", "number", "", "standard error of it"),
         Column("hour_of_maximum_h", "number", "h", "local apparent solar time of the maximum"),
         Column("hour_of_maximum_sd_h", "number", "h", "standard error of it"),
+        Column("middle_ahead_h", "number", "h", "local solar time at the path's middle less that at the site"),
         Column("floor_db", "number", "dB", "median of the floor relative to full scale"),
         Column("floor_reach_db", "number", "dB", "95 % of the readings lie this close to it"),
     ),
@@ -155,7 +156,7 @@ def _channels(page: SeasonPage) -> Iterator[tuple[Cell, ...]]:
         numbers = (
             *(nights.rate_per_h, nights.low_per_h, nights.high_per_h, entry.scale, entry.scale_low, entry.scale_high),
             *(cycle.amplitude, cycle.amplitude_sd, cycle.hour_of_maximum_h, cycle.hour_of_maximum_sd_h),
-            *(entry.floor_db, entry.floor_reach_db),
+            *(entry.middle_ahead_h, entry.floor_db, entry.floor_reach_db),
         )
         name, role = entry.channel.name, entry.channel.role
         yield name, role, entry.echoes, rounded(entry.watched_s), *(rounded(float(value)) for value in numbers)

@@ -170,6 +170,12 @@ def way_words(entry: ChannelSeason) -> str:
     return ", ".join(told)
 
 
+def middle_words(entry: ChannelSeason) -> str:
+    """Return the hour of the maximum by the solar clock at the path's middle; empty where either is not known."""
+    hour = float(entry.cycle.hour_of_maximum_h) + entry.middle_ahead_h
+    return f"{quantity(hour % 24.0, 'h', 1)} at the path's middle" if math.isfinite(hour) else ""
+
+
 def comparison_words(entry: ChannelSeason) -> str:
     """Return how a channel's course stands to the sources'."""
     if entry.comparison is None:
