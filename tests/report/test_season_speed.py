@@ -8,7 +8,7 @@ from skyglint.store import Store
 
 
 def test_a_fortnight_of_four_channels_is_quick(month_store):
-    # A month of twelve channels with 110,000 echoes takes 15 s of one core (scripts/month_speed.py); this has some 5,000.
+    # A month of twelve channels with 110,000 echoes takes 15 s of one core (scripts/month_speed.py); this has 5,000.
     begin = time.process_time()
     with Store.open(month_store) as store:
         assert len(render_season(gather_season(store, "2026-08"))) > 50_000
