@@ -13,12 +13,13 @@ from skyglint.station.accuracy.completeness import ideal_energy_snr_db
 from skyglint.station.accuracy.matching import match
 from skyglint.station.accuracy.scenes import DISTANCE_KM, FM_HZ, Event, hear
 
-#: Stations by what their programme makes of the spectrum: as the model expects it, narrower, and next to a carrier.
-STATIONS: dict[str, Event] = {
-    "music": {"programme": "music"},
-    "speech": {"programme": "speech"},
-    "quiet speech in mono": {"programme": "speech", "pilot_hz": 0.0, "deviation_hz": 20_000.0},
-    "pilot and RDS alone": {"programme": "silence", "rds_pi": "D3A1"},
+#: Stations by what their programme makes of the spectrum (as the model expects it, narrower, next to a carrier), and
+#: the level of bursts at which learning shows, in decibels over the one at which the ideal detector finds half.
+STATIONS: dict[str, tuple[Event, float]] = {
+    "music": ({"programme": "music"}, 0.0),
+    "speech": ({"programme": "speech"}, 0.0),
+    "quiet speech in mono": ({"programme": "speech", "pilot_hz": 0.0, "deviation_hz": 20_000.0}, -2.0),
+    "pilot and RDS alone": ({"programme": "silence", "rds_pi": "D3A1"}, -5.0),
 }
 
 _STRONG = 14  # echoes of each station between the two halves of a night
@@ -39,7 +40,7 @@ class Learning:
     found_by_learnt: float
 
 
-def learning(station: Event, seed: int, rounds: int, level_db: float = -1.0, burst_s: float = 0.5) -> Learning:
+def learning(station: Event, seed: int, rounds: int, level_db: float, burst_s: float = 0.5) -> Learning:
     """Plant weak flat bursts before and after some strong underdense echoes of four stations of the same kind."""
     half_s = 30.0 + _SPACING_S * rounds
     rng = np.random.default_rng(seed)
@@ -72,8 +73,8 @@ def learning(station: Event, seed: int, rounds: int, level_db: float = -1.0, bur
     found: tuple[list[bool], list[bool]] = ([], [])
     for item in match(night.truth.events, hear(night), slack_s=0.0):
         since_s = item.event.start_unix - begin_unix
-        if not half_s - 20.0 <= since_s < strong_s:
-            found[since_s >= strong_s].append(bool(item.echoes))
+        if not half_s - 22.0 <= since_s < strong_s - 22.0:
+            found[since_s > half_s].append(bool(item.echoes))
     return Learning(level_db, len(found[0]), float(np.mean(found[0])), float(np.mean(found[1])))
 
 

@@ -48,8 +48,8 @@ def _fm(seed: int, effort: float) -> Figures:
     for memory_s in WANDERS_S:
         alarms = noise_false_alarms(2.0 * effort, seed, gain_wander_db=0.1, gain_wander_s=memory_s)
         yield f"fm noise, gain wandering by 0.1 dB within {memory_s:g} s", alarms
-    for name, station in STATIONS.items():
-        yield f"weak bursts of {name}, before and after learning", learning(station, seed, _times(60, effort))
+    for name, (station, level_db) in STATIONS.items():
+        yield f"weak bursts of {name}, before and after learning", learning(station, seed, _times(60, effort), level_db)
     yield "an hour of nuisances", nuisance_false_alarms(seed)
     yield "underdense timing", underdense_timing(seed, _times(200, effort))
     yield "overdense timing", overdense_timing(seed, _times(200, effort))
