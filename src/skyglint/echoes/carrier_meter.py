@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 
 _PARTS = 10  # readings in a frame
 _FRAME_THRESHOLD, _PAIR_THRESHOLD = 9.0, 11.7  # energy over noise density: noise exceeds each once in 8,000
+_RECEIVER_SHARE = 1e-5  # what stands 50 dB below a burst beside it is the converter's and the whitener's own
 _DRIFTING_HZ = 40.0
 _FAST_HZ_S, _LONGEST_CHIRP_S, _CHIRP_MARGIN_S = 300.0, 1.5, 0.05
 _MOSTLY, _ITS_OWN = 0.7, 0.4  # shares of a burst's energy
@@ -233,8 +234,9 @@ class CarrierMeter:
     def _extent(self, power: Floats, burst: ToneBurst, first: int) -> tuple[int, int]:
         """Return the first and last frame above the threshold, within joining distance of the burst's hits."""
         seen = power + 1.0
-        above = seen > _FRAME_THRESHOLD
-        pair = seen[:-1] + seen[1:] > _PAIR_THRESHOLD
+        least = _RECEIVER_SHARE * float(seen.max(initial=0.0))
+        above = seen > max(_FRAME_THRESHOLD, least)
+        pair = seen[:-1] + seen[1:] > max(_PAIR_THRESHOLD, least)
         above[:-1] |= pair
         above[1:] |= pair
         per_frame = self._search.per_frame
