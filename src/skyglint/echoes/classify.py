@@ -128,9 +128,9 @@ def _several(e: Evidence) -> float:
     return 1.0 if e.company.targets_up else 0.5
 
 
-def _moving(e: Evidence) -> float:
-    """Return how surely a carrier's line wanders as that of an aircraft (0 for FM, which shows no line)."""
-    return above(e.drift.drift_hz, 3.0) * above(e.drift.straightness, 2.0) if e.drift else 0.0
+def _drifting(e: Evidence) -> float:
+    """Return how surely a carrier's line drifts evenly (0 for FM, which shows no line)."""
+    return above(e.drift.drift_hz, 1.2) * above(e.drift.straightness, 0.8, 1.3) if e.drift else 0.0
 
 
 def _line_s(e: Evidence) -> float:
@@ -220,8 +220,9 @@ def _head(e: Evidence) -> float:
 def _aircraft(e: Evidence) -> float:
     swelling = above(e.duration_s, 4.0) * above(e.envelope.onset_s, 0.5) * above(e.envelope.middle, 0.3, 1.2)
     if e.kind == "carrier":
-        line = swelling * _moving(e) * (above(e.envelope.onset_s, 3.5, 1.3) if e.overlong else 1.0)
-        return max(0.1 * line, _fragment(e))
+        line = swelling * _drifting(e) * (above(e.envelope.onset_s, 3.5, 1.3) if e.overlong else 1.0)
+        slowly = below(e.drift.drift_hz, 180.0, 1.3) if e.drift else 0.0  # 3 Hz/s for a minute, near an end at 143 MHz
+        return max(0.1 * line * slowly, _fragment(e))
     swelling *= above(e.envelope.onset_s, 1.5, 1.3) * (0.03 if e.overlong else 0.25)
     beat = max(0.2, _flicker(e)) * above(e.duration_s, 3.0) * _beating(e)
     return max(beat, 0.1 * swelling, _fragment(e))
@@ -235,7 +236,9 @@ def _fragment(e: Evidence) -> float:
 def _satellite(e: Evidence) -> float:
     if e.kind != "carrier":
         return 0.0
-    return 0.1 * above(_line_s(e), 4.0) * above(abs(e.doppler_rate_hz_s), 8.0) * above(e.doppler_span_hz, 100.0)
+    even = above(e.drift.straightness, 0.6, 1.3) if e.drift else 1.0
+    sweeping = above(abs(e.doppler_rate_hz_s), 8.0) * above(e.doppler_span_hz, 100.0)
+    return 0.1 * above(_line_s(e), 4.0) * sweeping * even
 
 
 def _followed(e: Evidence) -> float:
@@ -252,7 +255,7 @@ def _sporadic_e(e: Evidence) -> float:
         lasting = slow * above(e.duration_s, 12.0)
     opening = lasting * fading * below(e.envelope.onset_s, 3.5, 1.3) * _several(e)
     blip = _flicker(e) * above(e.duration_s, 1.0) * below(_raised_s(e), 90.0)
-    return max(0.15 * opening * _slow(e), blip) * (1.0 - _followed(e)) * (1.0 - _moving(e)) * (1.0 - _beating(e))
+    return max(0.15 * opening * _slow(e), blip) * (1.0 - _followed(e)) * (1.0 - _drifting(e)) * (1.0 - _beating(e))
 
 
 def _ducting(e: Evidence) -> float:
@@ -261,7 +264,7 @@ def _ducting(e: Evidence) -> float:
     standing = above(e.swell.raised, 0.05) * above(e.swell.raised_s, 80.0) if e.swell else 0.0
     duct = above(e.duration_s, 12.0) * max(slow, standing, _followed(e)) * _several(e)
     fade = _flicker(e) * max(above(e.duration_s, 1.0) * _followed(e), above(_raised_s(e), 90.0))
-    return max(0.15 * duct, fade) * (1.0 - _moving(e)) * (1.0 - _beating(e))
+    return max(0.15 * duct, fade) * (1.0 - _drifting(e)) * (1.0 - _beating(e))
 
 
 def _lightning(e: Evidence) -> float:
@@ -282,7 +285,8 @@ def _foreign_line(e: Evidence) -> float:
     shifts it by hundreds drifts.
     """
     if e.colour is None:
-        still = below(abs(e.doppler_rate_hz_s), 8.0) * above(_line_s(e), 1.0)
+        uneven = below(e.drift.straightness, 0.6, 1.3) if e.drift else 0.0
+        still = max(below(abs(e.doppler_rate_hz_s), 8.0), uneven) * above(_line_s(e), 1.0)
         return above(abs(e.doppler_hz), 200.0) * still if e.kind == "carrier" else 0.0
     plain = above(e.colour.line_share, 0.6, 1.1) * above(e.colour.significance, 3.0)
     return plain * _holds(abs(e.colour.line_offset_hz) > 6000.0, 0.1)
