@@ -9,7 +9,9 @@ from skyglint.path.geometry import TrailGeometry, midpoint_geometry
 from skyglint.path.trails import decay_time_s, diffusion_m2_s, fresnel_half_zone_m
 from skyglint.simulate.arrival import Arrival
 
-_ZONES = 4.0  # half zones on either side of the specular point that are drawn
+#: Half zones on either side of the specular point that are drawn: with half zones of some 0.8 km a trail of 13 km, as
+#: long as trails are (McKinley 1961 ch. 5, from memory). Shorter ones turn the phase where they taper off.
+_ZONES = 8.0
 _DECAYS = 7.0  # amplitude decay times after which an echo is over (61 dB)
 _TAIL = 0.85  # the part of an overdense trail's life after which only its underdense rest decays
 
@@ -45,7 +47,7 @@ def underdense(
     step = min(step_s, crossing_s / 32)
     formed_s = _ZONES * crossing_s
     t = np.arange(-formed_s, formed_s + _DECAYS * decay_s + step, step)
-    window = np.clip((1 - np.abs(t) / formed_s) / 0.25, 0, 1)  # no edge where the drawing ends
+    window = np.clip((1 - np.abs(t) / formed_s) / 0.25, 0, 1)  # no edge where the trail ends
     element = np.exp(-1j * np.pi * (t / crossing_s) ** 2) * window**2
     # The integral in pieces, so that exp(t / tau) never overflows.
     gain = _decaying_sum(element, np.exp(-step / decay_s))
