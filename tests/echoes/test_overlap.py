@@ -1,5 +1,6 @@
 import numpy as np
 import pytest
+from scipy.special import fresnel
 from scipy.stats import ncx2
 
 from skyglint.echoes.overlap import later_onsets, noise_like_sd, tone_sd
@@ -23,6 +24,15 @@ def test_a_second_trail_is_told():
     two = one + np.where(t >= 0.5, 8 * np.exp(-np.maximum(t - 0.5, 0) / 0.3), 0)
     assert later_onsets(drawn(one), FRAME_S, sd(one)) == 0
     assert later_onsets(drawn(two), FRAME_S, sd(two)) == 1
+
+
+@pytest.mark.parametrize("half_zone_s", [0.01, 0.03, 0.06, 0.1])
+def test_a_trail_that_takes_its_time_to_form_is_one(half_zone_s):
+    # The Cornu spiral of a trail that forms from far ahead of its specular point (McKinley 1961 ch. 8), then decays.
+    t = np.arange(200) * FRAME_S - 8 * half_zone_s
+    sine, cosine = fresnel(np.sqrt(2) * t / half_zone_s)
+    power = 100 * np.abs(cosine + 0.5 + 1j * (sine + 0.5)) ** 2 * np.exp(-2 * np.maximum(t, 0) / 0.35)
+    assert later_onsets(drawn(power), FRAME_S, sd(power)) == 0
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -7,11 +7,13 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-#: A rise this quick is another trail if it makes up half of the power that follows and is high over what was before:
+#: A rise this quick is another trail if it makes up most of the power that follows and is high over what was before:
 #: two glints of one trail that beat at 1.5 Hz, as fast as winds make them, rise by 0.28 of their range in that time.
 _ONSET_S, _AHEAD_S = 0.06, 0.3
-_ONSET_SHARE, _AHEAD_SHARE = 0.3, 0.5
+_ONSET_SHARE, _AHEAD_SHARE = 0.3, 0.7
 _FIRST_ONSET_S = 0.1
+#: Another trail comes when the first has lost a fifth of its power; the rise of a slow meteor's trail only rises.
+_FALLEN = 0.8
 _SIGMAS = 6.0
 
 
@@ -33,8 +35,9 @@ def later_onsets(excess: Floats, frame_s: float, frame_sd: Floats) -> int:
     noise = _SIGMAS * frame_sd[lag:-1] / np.sqrt(2.0)
     reach = round(_AHEAD_S / frame_s)
     ahead = np.lib.stride_tricks.sliding_window_view(np.pad(smooth, (0, reach)), reach + 1).max(axis=1)[: len(before)]
-    needed = np.maximum(_ONSET_SHARE * np.maximum.accumulate(before), _AHEAD_SHARE * ahead)
-    frames = np.flatnonzero((after - before > np.maximum(needed, noise))[first:])
+    peak = np.maximum.accumulate(before)
+    needed = np.maximum(_ONSET_SHARE * peak, _AHEAD_SHARE * ahead)
+    frames = np.flatnonzero(((after - before > np.maximum(needed, noise)) & (before < _FALLEN * peak))[first:])
     return int(len(frames) > 0) + int((np.diff(frames) > 2 * lag).sum())
 
 
