@@ -151,4 +151,5 @@ def figure_text(name: str, figure: Any) -> str:
     """Return a figure to read: its single numbers in one line, and its table, if it has one, below."""
     numbers = figure_numbers(figure)
     single = [f"{key} {value:.3g}" for key, value in numbers.items() if isinstance(value, int | float)]
-    return "\n".join([f"{name}: {', '.join(single)}", *(text for text in numbers.values() if isinstance(text, str))])
+    tables = [text for text in numbers.values() if isinstance(text, str) and "\n" in text]
+    return "\n".join([f"{name}: {', '.join(single)}", *tables])
