@@ -59,10 +59,11 @@ def window_readings(excess: Floats, windows: Windows, ends: NDArray[np.int64]) -
     """
     total = np.zeros((*excess.shape[:-1], excess.shape[-1] + 1))
     np.cumsum(excess, axis=-1, out=total[..., 1:])
-    begin = total[..., ends[None, :] - windows.length[:, None]]
-    turn = total[..., ends[None, :] - (windows.length - windows.first)[:, None]]
-    finish = total[..., ends][..., None, :]
-    readings = windows.high[:, None] * (turn - begin) + windows.low[:, None] * (finish - turn)
+    begin = total.take(ends - windows.length[:, None], axis=-1)
+    turn = total.take(ends - (windows.length - windows.first)[:, None], axis=-1)
+    finish = total.take(ends, axis=-1)[..., None, :]
+    readings = windows.high[:, None] * (turn - begin)
+    readings += windows.low[:, None] * (finish - turn)
     return np.asarray(readings)
 
 

@@ -141,6 +141,9 @@ def _padded_runs(block: Block, cell: int) -> Iterator[tuple[int, int, bool]]:
     lost = np.ones(n_cells, dtype=bool)
     for place in (cell // 2, cell - 1, 1):
         lost &= (samples[np.minimum(begins + place, block.n_samples - 1)] == samples[begins]).all(axis=1)
+        if not lost.any():
+            yield 0, block.n_samples, True
+            return
     for number in np.flatnonzero(lost):
         part = samples[begins[number] : begins[number] + cell]
         lost[number] = len(part) == cell and bool((part == part[0]).all())
