@@ -70,11 +70,12 @@ def test_noise_rarely_reaches_the_threshold():
 
 
 def test_the_threshold_lets_through_what_is_accepted():
-    # A squared Gaussian field has DENSITY u exp(-u) peaks above u for each hertz and second.
+    # A squared Gaussian field has DENSITY u exp(-u) peaks above u for each hertz and second; 0.6 of what is accepted is
+    # theirs, less the allowance for the floor's error.
     for rate in (0.1, 1.0, 10.0):
         level = tone_threshold(rate, 6000.0)
         on_white_noise = DENSITY * 3600.0 * 6000.0 * level * np.exp(-level)
-        assert 0.8 * rate < on_white_noise < rate
+        assert 0.45 * rate < on_white_noise < 0.6 * rate
 
 
 def test_noise_bursts_are_as_frequent_as_stated():
