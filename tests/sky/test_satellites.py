@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from skyfield.api import EarthSatellite, load, wgs84
 
-from skyglint.sky.orbits.tle import read_tle
+from skyglint.sky.orbits.tle import checksum, read_tle
 from skyglint.sky.satellites import (
     SPEED_OF_LIGHT_KM_S,
     Motion,
@@ -33,8 +33,6 @@ PLACES = [Place(54.61, -2.93, 210.0), Place(-33.2, 179.9, 5.0), Place(89.9, 10.0
 
 def padded(text):
     """The text with line 2 filled to its 69 columns, and checksums that fit."""
-    from skyglint.sky.orbits.tle import checksum
-
     lines = [line.ljust(68)[:68] for line in text.splitlines()]
     return "\n".join(line + str(checksum(line)) for line in lines)
 
@@ -47,21 +45,30 @@ def body_of(text):
 
 def test_published_verification_states():
     # Vallado, Crawford, Hujsak & Kelso, AIAA 2006-6753: elements and states (TEME, km and km/s, minutes from epoch),
-    # as the sgp4 package carries them. Object 20413 has two sets under one number and is left out.
-    elements = {one.catalog_number: one for one in read_tle((files("sgp4") / "SGP4-VER.TLE").read_text(), "").elements}
+    # as the sgp4 package carries them. Object 20413 has two sets under one number; they follow in the states' order.
+    # The last three, made to end in errors, have checksums that are wrong: made right here, refused by the reader as
+    # they stand. What SGP4 itself flags as an error is no place here (NaN), though the listing prints it.
+    elements: dict[int, list] = {}
+    lines = (files("sgp4") / "SGP4-VER.TLE").read_text().splitlines()
+    right = [line[:68] + str(checksum(line)) if line[:2] in ("1 ", "2 ") else line for line in lines]
+    assert len(read_tle("\n".join(lines), "").rejected) == 3
+    for one in read_tle("\n".join(right), "").elements:
+        elements.setdefault(one.catalog_number, []).append(one)
     compared, body = 0, None
     for line in (files("sgp4") / "tcppver.out").read_text().splitlines():
         fields = line.split()
         if len(fields) == 2 and fields[1] == "xx":
-            number = int(fields[0])
-            body = satellite(elements[number]) if number in elements and number != 20413 else None
+            waiting = elements.get(int(fields[0]), [])
+            body = satellite(waiting.pop(0)) if waiting else None
         elif body is not None and len(fields) >= 7:
             position, velocity = body.teme(body.elements.epoch_unix + 60.0 * float(fields[0]))
+            if body.elements.catalog_number in range(33333, 33336) and np.isnan(position).all():
+                continue
             # A microsecond of POSIX time is a millimetre, half a unit of the last printed place another.
             assert position == pytest.approx(np.array(fields[1:4], float), abs=2e-5)
             assert velocity == pytest.approx(np.array(fields[4:7], float), abs=2e-8)
             compared += 1
-    assert compared > 480
+    assert compared == 666  # of 667 states: the last is one after such an error
 
 
 @pytest.mark.parametrize("text", [LOW, POLAR, HIGH])
@@ -81,6 +88,11 @@ def test_topocentric_against_skyfield(text, place):
     off = (look.azimuth_deg - azimuth.degrees + 180) % 360 - 180
     assert np.abs(off * np.cos(np.radians(look.elevation_deg))).max() < 0.01
     assert look.range_km == pytest.approx(distance.km, abs=0.1)
+
+    def distance_km(unix):
+        return (peer - site).at(timescale.tt_jd(2440587.5 + (unix + 37 + 32.184) / 86_400)).distance().km
+
+    assert look.range_rate_km_s == pytest.approx((distance_km(unix + 2) - distance_km(unix - 2)) / 4, abs=1e-3)
     # SGP4's own velocities, which skyfield uses, differ from the derivative of its positions: by centimetres a second
     # for low orbits, by more than a metre near the perigee of the half-day one.
     assert look.range_rate_km_s == pytest.approx(rate.km_per_s, abs=2e-3 if text is HIGH else 1e-3)
