@@ -68,7 +68,7 @@ def test_published_verification_states():
             assert position == pytest.approx(np.array(fields[1:4], float), abs=2e-5)
             assert velocity == pytest.approx(np.array(fields[4:7], float), abs=2e-8)
             compared += 1
-    assert compared == 666  # of 667 states: the last is one after such an error
+    assert compared == 666  # one of the 667 states is such an error
 
 
 @pytest.mark.parametrize("text", [LOW, POLAR, HIGH])
