@@ -17,8 +17,3 @@ def power_to_db(power: ArrayLike, reference: float = 1.0, floor_db: float = -200
     ratio = np.asarray(power, dtype=np.float64) / reference
     level_db: NDArray[np.float64] = 10.0 * np.log10(np.maximum(ratio, 10.0 ** (floor_db / 10.0)))
     return level_db
-
-
-def db_to_power(level_db: ArrayLike, reference: float = 1.0) -> NDArray[np.float64]:
-    """Return reference * 10^(level_db / 10)."""
-    return reference * np.power(10.0, np.asarray(level_db, dtype=np.float64) / 10.0)

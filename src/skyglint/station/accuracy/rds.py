@@ -126,15 +126,6 @@ def hard_decision_success(snr_db: float, duration_s: float, rds_hz: float) -> fl
     return 1 - float(np.mean(failures))
 
 
-def success_table(cells: Sequence[RdsCell]) -> str:
-    """Return the cells as a table in plain text."""
-    lines = ["length s  SNR dB in 200 kHz  blind  declared  hard decisions, theory"]
-    for cell in cells:
-        place = f"{cell.duration_s:8.2f}  {cell.snr_db:17.1f}"
-        lines.append(f"{place}  {cell.blind:5.2f}  {cell.declared:8.2f}  {cell.hard_decisions:22.2f}")
-    return "\n".join(lines)
-
-
 class StationSignal:
     """A station's noiseless signal, from which bursts are cut at random."""
 
